@@ -1,0 +1,50 @@
+// Every limit of the daemon, in one place, with its unit and its reason.
+#pragma once
+
+#include <chrono>
+#include <cstddef>
+#include <cstdint>
+
+namespace dwell::limits {
+
+/// Head of a request: eight times what an ordinary client sends.
+inline constexpr std::size_t kHeadBytesMax = 8 * 1024;
+/// One event: a full insertion record is under 4 KiB; notes and `extra` may be long.
+inline constexpr std::size_t kEventBytesMax = 64 * 1024;
+/// Body of one request: a batch of about a thousand events.
+inline constexpr std::size_t kBodyBytesMax = 4 * 1024 * 1024;
+/// Lines in one batch.
+inline constexpr std::size_t kBatchEventsMax = 1000;
+/// Open connections to the intake.
+inline constexpr std::size_t kConnectionsMax = 512;
+/// From the first byte of a request to its last.
+inline constexpr std::chrono::seconds kRequestTimeMax{30};
+/// Between two requests on one connection.
+inline constexpr std::chrono::seconds kIdleTimeMax{60};
+/// How far an event may lie in the future: the clocks of ward devices differ by minutes.
+inline constexpr std::chrono::minutes kFutureMax{5};
+/// Bundles that wait for delivery before the intake says 503: about a day of a large hospital.
+inline constexpr std::uint64_t kQueueBundlesMax = 1'000'000;
+/// What 503 tells the sender in Retry-After.
+inline constexpr std::chrono::seconds kRetryAfter{5};
+/// Free space that must remain on the store's file system: room for delivery's bookkeeping.
+inline constexpr std::uint64_t kStoreFreeBytesMin = 64ULL * 1024 * 1024;
+/// Jobs that share one transaction: beyond this the commit takes longer than it saves.
+inline constexpr std::size_t kJobsPerCommitMax = 128;
+/// Bundles in flight to the endpoint at once.
+inline constexpr std::size_t kInFlightMax = 16;
+/// Response of the endpoint that we are ready to read.
+inline constexpr std::size_t kResponseBytesMax = 4 * 1024 * 1024;
+/// One delivery attempt, from connecting to the last byte of the answer.
+inline constexpr std::chrono::seconds kAttemptTimeMax{30};
+/// First and longest wait between attempts.
+inline constexpr std::chrono::seconds kBackoffMin{1};
+inline constexpr std::chrono::seconds kBackoffMax{900};
+/// Longest Retry-After that is obeyed.
+inline constexpr std::chrono::hours kRetryAfterMax{24};
+/// What is kept of a refusal, to show to a person.
+inline constexpr std::size_t kOutcomeBytesMax = 4 * 1024;
+/// SIGTERM to exit.
+inline constexpr std::chrono::seconds kDrainTimeMax{20};
+
+}  // namespace dwell::limits

@@ -1,0 +1,45 @@
+// Sends the queued bundles to the endpoint: per lane in order, one in flight, again and again until
+// the endpoint has taken or refused each. Knows nothing of the intake; both meet in the store.
+#pragma once
+
+#include <functional>
+#include <memory>
+#include <string>
+
+#include "daemon/base/clock.h"
+#include "daemon/net/connection.h"
+#include "daemon/store/writer.h"
+
+namespace dwell::delivery {
+
+struct Endpoint {
+  std::string url;                ///< base URL of the FHIR endpoint, http or https
+  net::TlsFiles tls;
+  std::string bearer_file;        ///< token sent as Authorization: Bearer; empty: none
+  std::size_t in_flight_max = 16;
+  std::chrono::milliseconds attempt_time_max{30'000};
+};
+
+/// How delivery is getting on, for `dwell queue` and the status line.
+struct Progress {
+  std::uint64_t completed = 0, refused = 0, again = 0;  ///< attempts by how they ended, since start
+  std::size_t in_flight = 0;
+  std::string last_failure;  ///< in words; empty while all is well
+};
+
+/// Runs on its own thread with its own event loop.
+class Delivery {
+ public:
+  static Result<std::unique_ptr<Delivery>> Start(store::Writer& writer, const base::Clock& clock,
+                                                 const Endpoint& endpoint);
+  virtual ~Delivery() = default;
+
+  /// There may be something to send. Cheap; safe from any thread.
+  virtual void Wake() = 0;
+  /// Stops claiming; finishes or abandons what is in flight within `time_max` (abandoned ones are
+  /// uncertain in the store) and joins the thread.
+  virtual void Stop(std::chrono::milliseconds time_max) = 0;
+  virtual Progress progress() const = 0;
+};
+
+}  // namespace dwell::delivery

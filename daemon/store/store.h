@@ -1,0 +1,146 @@
+// The durable store: events, lines, what is due, and the outgoing bundles in their lanes.
+// The only room that knows SQL. Used from one thread (see writer.h), inside a transaction.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <functional>
+#include <memory>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "mapping/event/moment.h"
+#include "mapping/line/line.h"
+#include "schemas/base/result.h"
+
+namespace dwell::store {
+
+using Sha256 = std::array<std::uint8_t, 32>;
+
+/// States of a delivery, named as FHIR Task.status names them.
+enum class DeliveryState : std::uint8_t { kReady, kInProgress, kCompleted, kOnHold, kCancelled };
+/// "ready", "in-progress", "completed", "on-hold", "cancelled".
+std::string_view DeliveryStateName(DeliveryState state);
+
+struct EventRecord {
+  std::int64_t seq = 0;       ///< order of arrival, from 1
+  std::string source;
+  std::string id;
+  std::string kind;
+  Sha256 content{};           ///< of the raw bytes
+  Instant received_at{};
+  std::string raw;            ///< as received; empty where a listing does not need it
+};
+
+/// A line with everything needed to derive it again.
+struct LineRecord {
+  std::int64_t seq = 0;                 ///< 0 for a line not yet stored
+  line::Key key;
+  std::string issued;                   ///< the caller's own encoding of fhir::Issued
+  std::uint64_t bundles = 0;            ///< how many bundles were made for this line
+  std::optional<Instant> next_change;   ///< when the clock must look at it again
+  std::string summary;                  ///< JSON object for listings (`dwell lines`), made by the ledger
+  std::vector<std::string> raw_events;  ///< in order of arrival; filled by LoadLine only
+};
+
+struct BundleRecord {
+  std::int64_t seq = 0;
+  std::int64_t line_seq = 0;            ///< the lane
+  std::int64_t event_seq = 0;           ///< 0 when the clock made it
+  Instant made_at{};
+  DeliveryState state = DeliveryState::kReady;
+  Instant not_before{};                 ///< for kReady
+  std::uint32_t attempts = 0;
+  bool uncertain = false;               ///< an attempt ended without an answer after it was written
+  std::string why;                      ///< last refusal or failure, in words; no personal data
+  std::string outcome;                  ///< OperationOutcome or excerpt kept with kOnHold
+  std::optional<Instant> settled_at;
+  std::string body;                     ///< the frozen Bundle; empty where a listing does not need it
+};
+
+/// What a delivery attempt ended in; written by Settle().
+struct Settlement {
+  std::int64_t bundle_seq = 0;
+  DeliveryState state = DeliveryState::kCompleted;  ///< kCompleted, kReady (again) or kOnHold
+  Instant at{};
+  Instant not_before{};   ///< for kReady
+  bool uncertain = false;
+  bool counts = true;     ///< whether the attempt is counted
+  std::string why;
+  std::string outcome;
+};
+
+struct QueueRow {
+  std::int64_t bundle_seq = 0;
+  std::string source, line_id, event_id;  ///< event_id is empty for a bundle of the clock
+  DeliveryState state = DeliveryState::kReady;
+  Instant made_at{};
+  Instant not_before{};
+  std::uint32_t attempts = 0;
+  bool uncertain = false;
+  std::string why;
+};
+
+struct Counts {
+  std::uint64_t events = 0, lines = 0;
+  std::uint64_t ready = 0, in_progress = 0, completed = 0, on_hold = 0, cancelled = 0;
+  std::optional<Instant> oldest_waiting;  ///< made_at of the oldest ready or in-progress bundle
+};
+
+/// One SQLite file: WAL, synchronous FULL, exclusive locking, one connection.
+/// Fails with kBusy (somebody holds it), kForeign (not ours, or newer), kCorrupt, kFull, kIo.
+/// Crash-safe because every change is part of a transaction and Commit() returns after the sync.
+class Store {
+ public:
+  /// Opens or creates. A file that is not ours, newer or corrupt is refused and left untouched.
+  /// Every in-progress bundle becomes ready again, marked uncertain.
+  static Result<std::unique_ptr<Store>> Open(const std::string& path);
+  ~Store();
+  Store(const Store&) = delete;
+  Store& operator=(const Store&) = delete;
+
+  Result<void> Begin();
+  /// After success everything since Begin() is on disk. After failure nothing is.
+  Result<void> Commit();
+  void Rollback();
+  /// Moves finished WAL pages into the file, in a small step; call when idle.
+  Result<void> Checkpoint();
+
+  Result<std::optional<EventRecord>> FindEvent(std::string_view source, std::string_view id);
+  /// Returns the event's seq.
+  Result<std::int64_t> AddEvent(const EventRecord& event, std::int64_t line_seq);
+
+  Result<std::optional<LineRecord>> LoadLine(const line::Key& key);
+  Result<std::optional<LineRecord>> LoadLine(std::int64_t line_seq);
+  /// Inserts (seq 0) or updates; returns the seq. raw_events is not written.
+  Result<std::int64_t> SaveLine(const LineRecord& line);
+  /// Lines whose next_change is at or before `now`, oldest first, at most `max`.
+  Result<std::vector<std::int64_t>> LinesToChange(Instant now, std::size_t max);
+  Result<std::optional<Instant>> NextChange();
+
+  /// Appends to the end of its lane; returns the bundle's seq.
+  Result<std::int64_t> AddBundle(const BundleRecord& bundle);
+  /// Takes up to `max` bundles that are ready at `now` and head their lane, with their bodies, and
+  /// marks them in-progress. A lane with anything in-progress or on-hold gives nothing.
+  Result<std::vector<BundleRecord>> Claim(Instant now, std::size_t max);
+  Result<void> Settle(const Settlement& settlement);
+  /// The earliest not_before of a lane head that is ready; empty when nothing waits.
+  Result<std::optional<Instant>> NextReady();
+
+  Result<Counts> Count();
+  /// Deliveries that are not completed or cancelled, oldest first, at most `max`, seq above `after`.
+  Result<std::vector<QueueRow>> ListQueue(std::int64_t after, std::size_t max);
+  /// All bundles that came from an event, oldest first, without bodies.
+  Result<std::vector<BundleRecord>> BundlesOfEvent(std::int64_t event_seq);
+  /// Lines (summary and next_change, no events), by seq above `after`, at most `max`.
+  Result<std::vector<LineRecord>> ListLines(std::int64_t after, std::size_t max);
+
+ private:
+  struct Db;
+  explicit Store(std::unique_ptr<Db> db);
+  std::unique_ptr<Db> db_;
+};
+
+}  // namespace dwell::store

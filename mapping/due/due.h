@@ -1,0 +1,77 @@
+// What is due for a line, when, and how far that has come: (line, policy, zone, now) -> dues.
+// Pure. A due thing is identified by its rule and the event that started its clock, so that deriving
+// again gives the same thing again.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "mapping/due/policy.h"
+#include "mapping/line/line.h"
+
+namespace dwell::due {
+
+enum class Rule : std::uint8_t {
+  kRemoval,                 ///< the dwell limit
+  kSiteCheck,               ///< the next look at the site
+  kDressing,                ///< the dressing's limit, or at once when it is not intact
+  kRemoveNow,               ///< grade, swelling on flush, no longer needed
+  kPostRemovalWatch,        ///< look at the site until the watch ends
+  kInsertionRecordMissing,  ///< events came for a line whose insertion nobody told
+  kPolicyMissing,           ///< no rules for this kind of line on this ward
+};
+
+/// "removal-due", "site-check-due", "dressing-change-due", "remove-now", "post-removal-watch",
+/// "insertion-record-missing", "policy-missing": codes of our own CodeSystem.
+std::string_view RuleCode(Rule rule);
+
+enum class Stage : std::uint8_t {
+  kNotYetDue,
+  kDueSoon,
+  kDue,
+  kOverdue,
+  kSettled,         ///< done by the event `settled_by`
+  kNoLongerNeeded,  ///< e.g. a site check due when the line came out; `settled_by` says by which event
+  kEnteredInError,  ///< the event that started its clock was retracted
+};
+
+/// "not-yet-due", "due-soon", "due", "overdue", "settled", "no-longer-needed", "entered-in-error".
+std::string_view StageCode(Stage stage);
+
+struct Due {
+  Rule rule;
+  std::string anchor_id;    ///< root id (line::Entry::root_id) of the event that started the clock
+  Instant from;             ///< when the clock started
+  Instant due_at;           ///< when it must be done
+  Stage stage;
+  std::string settled_by;   ///< root id of the settling event; or empty
+  std::string reason;       ///< for kRemoveNow: code of what triggered it, e.g. "phlebitis-grade"; or empty
+  std::string policy_name;
+  std::string policy_version;
+  std::string ward;
+
+  friend bool operator==(const Due&, const Due&) = default;
+};
+
+/// Everything that is or was due for the line in its whole life as of `now`, in order of `from`.
+/// Settled things stay in the list: their Task has to say so.
+std::vector<Due> Compute(const line::Line& line, const Policy& policy, const Zone& zone, Instant now);
+
+/// The first instant after `now` at which Compute() would give another answer without a new event;
+/// empty when nothing will change any more.
+std::optional<Instant> NextChange(const std::vector<Due>& dues, const Policy& policy, Instant now);
+
+/// Floor and ceiling of the visual infusion phlebitis grade that the signs allow, where none of the
+/// six signs is left open; empty otherwise. Equal: the signs determine the grade.
+/// Source of the grades: Jackson, Nursing Times 1998;94(4):68-71; the rule for unlisted combinations is ours.
+struct GradeRange {
+  int floor;
+  int ceiling;
+};
+std::optional<GradeRange> PhlebitisGradeRange(const event::Signs& signs);
+/// The highest grade that the signs marked present prove, whatever the others are (open ones as absent).
+int PhlebitisGradeProven(const event::Signs& signs);
+
+}  // namespace dwell::due

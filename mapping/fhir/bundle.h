@@ -1,0 +1,68 @@
+// What goes out: the FHIR R4 resources of a line, and the transaction Bundle that carries those of
+// them that changed. Pure: the same line, dues and context give the same bytes.
+#pragma once
+
+#include <cstdint>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "mapping/codes/codes.h"
+#include "mapping/due/due.h"
+#include "mapping/line/line.h"
+
+namespace dwell::fhir {
+
+/// What is the same for every resource of an installation.
+struct Context {
+  std::string site_namespace;     ///< absolute URI; scope of our identifiers and of all ids
+  bool test_data = false;         ///< label everything with the security label HTEST
+  const codes::CodeMap* codes = nullptr;
+  const due::Zone* zone = nullptr;  ///< for times in narratives
+};
+
+/// What was last issued of one resource of the line.
+struct Issued {
+  std::string type;
+  std::string id;
+  std::uint64_t fingerprint = 0;  ///< over everything the resource is made from
+  std::uint32_t version = 0;      ///< how often it was issued
+
+  friend bool operator==(const Issued&, const Issued&) = default;
+};
+
+struct Resource {
+  std::string type;
+  std::string id;
+  std::string json;  ///< compact, UTF-8
+};
+
+/// Why a bundle is made.
+struct Cause {
+  /// The event that came in; null when time alone changed something.
+  const event::Event* event = nullptr;
+  Instant recorded;            ///< when we made it: Provenance.recorded, Task.lastModified
+  std::uint64_t sequence = 0;  ///< counts the bundles of this line, from 1: identity of the Provenance
+};
+
+struct Made {
+  std::vector<Resource> resources;  ///< new or changed, Provenance last; empty when nothing changed
+  std::vector<Issued> issued;       ///< the whole list after this bundle, sorted by type and id
+};
+
+/// Makes every resource of the line that differs from what `issued` says was last issued.
+/// Never makes again what did not change, so that the cost is that of the change.
+Made Make(const line::Line& line, const std::vector<due::Due>& dues, const Context& context,
+          const std::vector<Issued>& issued, const Cause& cause);
+
+/// A transaction Bundle that puts each resource under its own id (update as create).
+std::string TransactionBundle(const std::vector<Resource>& resources);
+
+/// Name-based UUID (version 5, RFC 4122) over the site namespace and `parts`, as lower-case text.
+/// The parts are joined unambiguously.
+std::string NameBasedUuid(std::string_view site_namespace, std::initializer_list<std::string_view> parts);
+
+/// Resource ids are "dwell-" and the UUID: they start with a letter, which every server accepts.
+std::string ResourceId(std::string_view site_namespace, std::initializer_list<std::string_view> parts);
+
+}  // namespace dwell::fhir

@@ -1,0 +1,35 @@
+// The schemas that travel inside the program: the contract of ward events and the structure of the
+// FHIR resources we make. Compiled once at start.
+#pragma once
+
+#include <optional>
+#include <string_view>
+
+#include "schemas/schema.h"
+
+namespace dwell::schemas {
+
+/// The text of a bundled file by its path below schemas/, e.g. "event/flush.schema.json".
+std::optional<std::string_view> BundledText(std::string_view path);
+
+/// The six event contracts and the FHIR structures, compiled. Build once, share by reference.
+class Bundled {
+ public:
+  /// Fails (ErrorKind::kData) when a bundled schema does not compile: a broken build.
+  static Result<Bundled> Load();
+
+  /// Checks a ward event by its `kind` (version 1 of the contract). An unknown or missing kind is
+  /// itself a violation at "/kind".
+  std::vector<Violation> CheckEvent(Value event) const;
+
+  /// Checks a FHIR R4 resource by its `resourceType`, against our stricter structure. A type that we
+  /// never make is a violation at "/resourceType".
+  std::vector<Violation> CheckResource(Value resource) const;
+
+ private:
+  Bundled() = default;
+  std::vector<std::pair<std::string, Schema>> events_;
+  std::vector<std::pair<std::string, Schema>> resources_;
+};
+
+}  // namespace dwell::schemas

@@ -1,0 +1,12 @@
+# Run by embed.cmake at build time.
+set(code "// Made by schemas/embed_write.cmake; do not edit.\n#include <array>\n#include <span>\n")
+string(APPEND code "#include <string_view>\n#include <utility>\n\nnamespace ${NAMESPACE} {\n")
+string(APPEND code "using Pair = std::pair<std::string_view, std::string_view>;\n")
+string(APPEND code "std::span<const Pair> ${FUNCTION}();\n")
+string(APPEND code "std::span<const Pair> ${FUNCTION}() {\n  static const Pair kFiles[] = {\n")
+foreach(file ${FILES})
+  file(READ ${FOLDER}/${file} text)
+  string(APPEND code "    {\"${file}\", R\"__dwell__(${text})__dwell__\"},\n")
+endforeach()
+string(APPEND code "  };\n  return kFiles;\n}\n}  // namespace ${NAMESPACE}\n")
+file(WRITE ${TARGET} "${code}")
