@@ -37,6 +37,11 @@ inline constexpr std::size_t kInFlightMax = 16;
 inline constexpr std::size_t kResponseBytesMax = 4 * 1024 * 1024;
 /// One delivery attempt, from connecting to the last byte of the answer.
 inline constexpr std::chrono::seconds kAttemptTimeMax{30};
+/// A kept connection to the endpoint rests at most this long: shorter than the shortest keep-alive
+/// limit in common use (5 s), so that we rarely meet one that the peer just closed.
+inline constexpr std::chrono::seconds kClientIdleTimeMax{4};
+/// A kept connection lives at most this long: then the name is looked up again.
+inline constexpr std::chrono::seconds kClientLifeTimeMax{60};
 /// First and longest wait between attempts.
 inline constexpr std::chrono::seconds kBackoffMin{1};
 inline constexpr std::chrono::seconds kBackoffMax{900};
