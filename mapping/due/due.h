@@ -42,15 +42,22 @@ std::string_view StageCode(Stage stage);
 
 struct Due {
   Rule rule;
-  std::string anchor_id;    ///< root id (line::Entry::root_id) of the event that started the clock
+  /// Root id (line::Entry::root_id) of the event that started the clock; for kInsertionRecordMissing
+  /// the line_id, because there is one per line and which event came first may change.
+  std::string anchor_id;
   Instant from;             ///< when the clock started
   Instant due_at;           ///< when it must be done
   Stage stage;
-  std::string settled_by;   ///< root id of the settling event; or empty
-  std::string reason;       ///< for kRemoveNow: code of what triggered it, e.g. "phlebitis-grade"; or empty
+  std::string settled_by;   ///< root id of the settling, cancelling or retracting event; or empty
+  /// For kRemoveNow what triggered it: "phlebitis-grade", "phlebitis-signs" (the signs prove more than
+  /// was entered), "infiltration-grade", "swelling-on-flush" or "no-longer-required"; else empty.
+  std::string reason;
   std::string policy_name;
   std::string policy_version;
   std::string ward;
+  /// This due may never have been told to anyone (the list is derived without memory): it matters only
+  /// where a Task was already issued for it, to close that Task. Do not make a new Task of it.
+  bool only_if_issued = false;
 
   friend bool operator==(const Due&, const Due&) = default;
 };

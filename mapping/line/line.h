@@ -69,9 +69,12 @@ struct Line {
 /// line.cc, e.g. "second-insertion", "before-insertion", "after-removal", "other-patient",
 /// "replaces-other-kind", "already-retracted".
 struct Contradiction {
-  std::string pointer;   ///< JSON Pointer into the offending event
+  std::string pointer;   ///< JSON Pointer into the offending event, see `event_id`
   std::string rule;
   std::string expected;  ///< in words; names other events by id only
+  /// The event that breaks the rule. Not always the one that came last: a late insertion may be
+  /// right in itself and make an earlier received check wrong.
+  std::string event_id;
 };
 
 /// The line with `events` (any order, each id once; at least one), or why they contradict each other. `watch` is the
@@ -79,6 +82,6 @@ struct Contradiction {
 /// Source of the rules: design of the event contract; each is one row of the table in line.cc.
 Result<Line, Contradiction> Derive(const Key& key,
                                    std::vector<std::shared_ptr<const event::Event>> events,
-                                   std::chrono::hours watch);
+                                   std::chrono::minutes watch);
 
 }  // namespace dwell::line
