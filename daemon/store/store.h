@@ -11,6 +11,7 @@
 #include <string_view>
 #include <vector>
 
+#include "daemon/base/limits.h"
 #include "mapping/event/moment.h"
 #include "mapping/line/line.h"
 #include "schemas/base/result.h"
@@ -25,39 +26,39 @@ enum class DeliveryState : std::uint8_t { kReady, kInProgress, kCompleted, kOnHo
 std::string_view DeliveryStateName(DeliveryState state);
 
 struct EventRecord {
-  std::int64_t seq = 0;       ///< order of arrival, from 1
+  std::int64_t seq = 0;  ///< order of arrival, from 1
   std::string source;
   std::string id;
   std::string kind;
-  Sha256 content{};           ///< of the raw bytes
+  Sha256 content{};  ///< of the raw bytes
   Instant received_at{};
-  std::string raw;            ///< as received; empty where a listing does not need it
+  std::string raw;  ///< as received; empty where a listing does not need it
 };
 
 /// A line with everything needed to derive it again.
 struct LineRecord {
-  std::int64_t seq = 0;                 ///< 0 for a line not yet stored
+  std::int64_t seq = 0;  ///< 0 for a line not yet stored
   line::Key key;
-  std::string issued;                   ///< the caller's own encoding of fhir::Issued
-  std::uint64_t bundles = 0;            ///< how many bundles were made for this line
-  std::optional<Instant> next_change;   ///< when the clock must look at it again
-  std::string summary;                  ///< JSON object for listings (`dwell lines`), made by the ledger
+  std::string issued;                  ///< the caller's own encoding of fhir::Issued
+  std::uint64_t bundles = 0;           ///< how many bundles were made for this line
+  std::optional<Instant> next_change;  ///< when the clock must look at it again
+  std::string summary;  ///< JSON object for listings (`dwell lines`), made by the ledger
   std::vector<std::string> raw_events;  ///< in order of arrival; filled by LoadLine only
 };
 
 struct BundleRecord {
   std::int64_t seq = 0;
-  std::int64_t line_seq = 0;            ///< the lane
-  std::int64_t event_seq = 0;           ///< 0 when the clock made it
+  std::int64_t line_seq = 0;   ///< the lane
+  std::int64_t event_seq = 0;  ///< 0 when the clock made it
   Instant made_at{};
   DeliveryState state = DeliveryState::kReady;
-  Instant not_before{};                 ///< for kReady
+  Instant not_before{};  ///< for kReady
   std::uint32_t attempts = 0;
-  bool uncertain = false;               ///< an attempt ended without an answer after it was written
-  std::string why;                      ///< last refusal or failure, in words; no personal data
-  std::string outcome;                  ///< OperationOutcome or excerpt kept with kOnHold
+  bool uncertain = false;  ///< an attempt ended without an answer after it was written
+  std::string why;         ///< last refusal or failure, in words; no personal data
+  std::string outcome;     ///< OperationOutcome or excerpt kept with kOnHold
   std::optional<Instant> settled_at;
-  std::string body;                     ///< the frozen Bundle; empty where a listing does not need it
+  std::string body;  ///< the frozen Bundle; empty where a listing does not need it
 };
 
 /// What a delivery attempt ended in; written by Settle().
@@ -65,9 +66,9 @@ struct Settlement {
   std::int64_t bundle_seq = 0;
   DeliveryState state = DeliveryState::kCompleted;  ///< kCompleted, kReady (again) or kOnHold
   Instant at{};
-  Instant not_before{};   ///< for kReady
+  Instant not_before{};  ///< for kReady
   bool uncertain = false;
-  bool counts = true;     ///< whether the attempt is counted
+  bool counts = true;  ///< whether the attempt is counted
   std::string why;
   std::string outcome;
 };
@@ -89,6 +90,11 @@ struct Counts {
   std::optional<Instant> oldest_waiting;  ///< made_at of the oldest ready or in-progress bundle
 };
 
+struct Options {
+  /// Below this HasRoom() says no.
+  std::uint64_t free_bytes_min = limits::kStoreFreeBytesMin;
+};
+
 /// One SQLite file: WAL, synchronous FULL, exclusive locking, one connection.
 /// Fails with kBusy (somebody holds it), kForeign (not ours, or newer), kCorrupt, kFull, kIo.
 /// Crash-safe because every change is part of a transaction and Commit() returns after the sync.
@@ -96,7 +102,8 @@ class Store {
  public:
   /// Opens or creates. A file that is not ours, newer or corrupt is refused and left untouched.
   /// Every in-progress bundle becomes ready again, marked uncertain.
-  static Result<std::unique_ptr<Store>> Open(const std::string& path);
+  /// A file of an older version is brought to this program's, each step in one transaction.
+  static Result<std::unique_ptr<Store>> Open(const std::string& path, const Options& options = {});
   ~Store();
   Store(const Store&) = delete;
   Store& operator=(const Store&) = delete;
@@ -105,8 +112,16 @@ class Store {
   /// After success everything since Begin() is on disk. After failure nothing is.
   Result<void> Commit();
   void Rollback();
-  /// Moves finished WAL pages into the file, in a small step; call when idle.
+  /// Moves the pages that wait in the log (WAL) into the file, so that the log starts again from
+  /// its beginning; the more pages wait, the longer it takes. Outside a transaction only.
   Result<void> Checkpoint();
+  /// The same, and empties the log's file: for an orderly end.
+  Result<void> Finish();
+  /// Pages of 8 KiB that wait in the log.
+  std::size_t log_pages() const;
+  /// Whether the file system has the room that must remain free. False also when it cannot be
+  /// asked.
+  bool HasRoom() const;
 
   Result<std::optional<EventRecord>> FindEvent(std::string_view source, std::string_view id);
   /// Returns the event's seq.
@@ -129,8 +144,11 @@ class Store {
   /// The earliest not_before of a lane head that is ready; empty when nothing waits.
   Result<std::optional<Instant>> NextReady();
 
+  /// Without `oldest_waiting`: from memory, costs nothing.
+  const Counts& counts() const;
   Result<Counts> Count();
-  /// Deliveries that are not completed or cancelled, oldest first, at most `max`, seq above `after`.
+  /// Deliveries that are not completed or cancelled, oldest first, at most `max`, seq above
+  /// `after`.
   Result<std::vector<QueueRow>> ListQueue(std::int64_t after, std::size_t max);
   /// All bundles that came from an event, oldest first, without bodies.
   Result<std::vector<BundleRecord>> BundlesOfEvent(std::int64_t event_seq);
@@ -140,6 +158,7 @@ class Store {
  private:
   struct Db;
   explicit Store(std::unique_ptr<Db> db);
+  Result<void> Recover();
   std::unique_ptr<Db> db_;
 };
 

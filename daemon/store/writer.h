@@ -20,7 +20,8 @@ struct Job {
 };
 
 /// Fails: kFull is told to the jobs and the thread goes on; any other error stops the thread: all
-/// later jobs fail with it, and `on_fatal` is called once. A failed sync is never tried again.
+/// later jobs fail with it, and `on_fatal` is called once, on the store thread; it must not destroy
+/// the Writer. A failed sync is never tried again.
 class Writer {
  public:
   Writer(std::unique_ptr<Store> store, std::function<void(const Error&)> on_fatal);

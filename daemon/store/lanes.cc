@@ -1,0 +1,171 @@
+#include <algorithm>
+#include <iterator>
+#include <utility>
+
+#include "daemon/store/store_db.h"
+#include "schemas/base/check.h"
+
+namespace dwell::store {
+namespace {
+
+bool IsOpen(DeliveryState state) {
+  return state != DeliveryState::kCompleted && state != DeliveryState::kCancelled;
+}
+
+std::int64_t Stored(DeliveryState state) { return static_cast<std::int64_t>(state); }
+
+DeliveryState ReadState(Query& query) {
+  const std::int64_t stored = query.Number();
+  // Anything else is damage that the file's own checks cannot see; held is the safe reading.
+  if (stored < 0 || stored > Stored(DeliveryState::kCancelled)) return DeliveryState::kOnHold;
+  return static_cast<DeliveryState>(stored);
+}
+
+// Reads the columns of kClaimable and kBundlesOfEvent: everything but the body.
+BundleRecord ReadBundle(Query& query) {
+  BundleRecord bundle;
+  bundle.seq = query.Number();
+  bundle.line_seq = query.Number();
+  bundle.event_seq = query.Number();
+  bundle.made_at = query.When();
+  bundle.state = ReadState(query);
+  bundle.not_before = query.When();
+  bundle.attempts = static_cast<std::uint32_t>(query.Number());
+  bundle.uncertain = query.Flag();
+  bundle.settled_at = query.WhenOrNone();
+  bundle.why = query.Text();
+  bundle.outcome = query.Text();
+  return bundle;
+}
+
+// Appends to `claimed` what may be claimed and has its not_before between the two, up to `max` in
+// all.
+Result<void> FindClaimable(Connection& connection, Instant from, Instant until, std::size_t max,
+                           std::vector<BundleRecord>& claimed) {
+  if (claimed.size() >= max) return {};
+  Query ready(connection, Sql::kClaimable);
+  ready.Bind(from).Bind(until).Bind(static_cast<std::int64_t>(max - claimed.size()));
+  auto found = Collect(ready, ReadBundle);
+  if (found.has_error()) return found.error();
+  std::move(found.value().begin(), found.value().end(), std::back_inserter(claimed));
+  return {};
+}
+
+QueueRow ReadQueueRow(Query& query) {
+  QueueRow row;
+  row.bundle_seq = query.Number();
+  row.source = query.Text();
+  row.line_id = query.Text();
+  row.event_id = query.Text();
+  row.state = ReadState(query);
+  row.made_at = query.When();
+  row.not_before = query.When();
+  row.attempts = static_cast<std::uint32_t>(query.Number());
+  row.uncertain = query.Flag();
+  row.why = query.Text();
+  return row;
+}
+
+}  // namespace
+
+Result<std::int64_t> Store::AddBundle(const BundleRecord& bundle) {
+  Query lane(db_->connection, Sql::kLaneHasOpen);
+  const Result<bool> has_open = lane.Bind(bundle.line_seq).Next();
+  if (has_open.has_error()) return has_open.error();
+  const bool open = IsOpen(bundle.state);
+  const bool head = open && !has_open.value();
+
+  Query add(db_->connection, Sql::kAddBundle);
+  add.Bind(bundle.line_seq).Bind(bundle.event_seq).Bind(bundle.made_at);
+  add.Bind(Stored(bundle.state)).Bind(std::int64_t{open}).Bind(std::int64_t{head});
+  add.Bind(bundle.not_before).Bind(std::int64_t{bundle.attempts});
+  add.Bind(std::int64_t{bundle.uncertain}).Bind(bundle.settled_at);
+  add.Bind(bundle.why).Bind(bundle.outcome);
+  Result<void> done = add.Run();
+  if (done.has_error()) return done.error();
+  const std::int64_t seq = sqlite3_last_insert_rowid(db_->connection.db.get());
+  done = Query(db_->connection, Sql::kAddBody).Bind(seq).BindBlob(bundle.body).Run();
+  if (done.has_error()) return done.error();
+  db_->Count(nullptr, bundle.state);
+  return seq;
+}
+
+Result<std::vector<BundleRecord>> Store::Claim(Instant now, std::size_t max) {
+  constexpr Instant kAtOnce{};
+  constexpr std::chrono::milliseconds kTick{1};
+  std::vector<BundleRecord> claimed;
+  Result<void> done = FindClaimable(db_->connection, kAtOnce + kTick, now, max, claimed);
+  if (done.has_value())
+    done = FindClaimable(db_->connection, Instant::min(), kAtOnce, max, claimed);
+  if (done.has_value()) {
+    done = FindClaimable(db_->connection, now + limits::kRetryAfterMax + kTick, Instant::max(), max,
+                         claimed);
+  }
+  if (done.has_error()) return done.error();
+  for (BundleRecord& bundle : claimed) {
+    Query body(db_->connection, Sql::kReadBody);
+    const Result<bool> row = body.Bind(bundle.seq).Next();
+    if (row.has_error()) return row.error();
+    if (!row.value()) {
+      return Error(ErrorKind::kCorrupt, "the store's file is damaged: a bundle has no body");
+    }
+    bundle.body = body.Text();
+    done = Query(db_->connection, Sql::kMarkInProgress).Bind(bundle.seq).Run();
+    if (done.has_error()) return done.error();
+    db_->Count(&bundle.state, DeliveryState::kInProgress);
+    bundle.state = DeliveryState::kInProgress;
+  }
+  return claimed;
+}
+
+Result<void> Store::Settle(const Settlement& settlement) {
+  std::int64_t line_seq = 0;
+  DeliveryState before{};
+  {
+    Query query(db_->connection, Sql::kStateOfBundle);
+    const Result<bool> row = query.Bind(settlement.bundle_seq).Next();
+    if (row.has_error()) return row.error();
+    CHECK(row.value());
+    line_seq = query.Number();
+    before = ReadState(query);
+  }
+  CHECK(IsOpen(before));
+  const bool open = IsOpen(settlement.state);
+  Query settle(db_->connection, Sql::kSettle);
+  settle.Bind(Stored(settlement.state)).Bind(std::int64_t{open}).Bind(settlement.not_before);
+  settle.Bind(std::int64_t{settlement.counts}).Bind(std::int64_t{settlement.uncertain});
+  settle.Bind(settlement.state == DeliveryState::kReady ? std::optional<Instant>()
+                                                        : std::optional(settlement.at));
+  settle.Bind(settlement.why).Bind(settlement.outcome).Bind(settlement.bundle_seq);
+  Result<void> done = settle.Run();
+  if (done.has_error()) return done;
+  db_->Count(&before, settlement.state);
+  if (open) return {};
+  return Query(db_->connection, Sql::kPromoteHead).Bind(line_seq).Run();
+}
+
+Result<std::optional<Instant>> Store::NextReady() {
+  return FirstInstant(db_->connection, Sql::kNextReady);
+}
+
+Result<Counts> Store::Count() {
+  Counts counts = db_->counts;
+  const Result<std::optional<Instant>> oldest = FirstInstant(db_->connection, Sql::kOldestWaiting);
+  if (oldest.has_error()) return oldest.error();
+  counts.oldest_waiting = oldest.value();
+  return counts;
+}
+
+Result<std::vector<QueueRow>> Store::ListQueue(std::int64_t after, std::size_t max) {
+  Query query(db_->connection, Sql::kListQueue);
+  query.Bind(after).Bind(static_cast<std::int64_t>(max));
+  return Collect(query, ReadQueueRow);
+}
+
+Result<std::vector<BundleRecord>> Store::BundlesOfEvent(std::int64_t event_seq) {
+  Query query(db_->connection, Sql::kBundlesOfEvent);
+  query.Bind(event_seq);
+  return Collect(query, ReadBundle);
+}
+
+}  // namespace dwell::store

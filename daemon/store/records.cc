@@ -1,0 +1,113 @@
+#include <algorithm>
+#include <utility>
+
+#include "daemon/store/store_db.h"
+#include "schemas/base/check.h"
+
+namespace dwell::store {
+namespace {
+
+std::string_view Bytes(const Sha256& content) {
+  return {reinterpret_cast<const char*>(content.data()), content.size()};
+}
+
+LineRecord ReadLine(Query& query) {
+  LineRecord line;
+  line.seq = query.Number();
+  line.key.source = query.Text();
+  line.key.line_id = query.Text();
+  line.bundles = static_cast<std::uint64_t>(query.Number());
+  line.next_change = query.WhenOrNone();
+  line.issued = query.Text();
+  line.summary = query.Text();
+  return line;
+}
+
+Result<std::optional<LineRecord>> LoadLineFrom(Connection& connection, Query& query) {
+  const Result<bool> row = query.Next();
+  if (row.has_error()) return row.error();
+  if (!row.value()) return std::optional<LineRecord>();
+  LineRecord line = ReadLine(query);
+  Query events(connection, Sql::kRawEvents);
+  events.Bind(line.seq);
+  auto raw = Collect(events, [](Query& row_of) { return row_of.Text(); });
+  if (raw.has_error()) return raw.error();
+  line.raw_events = std::move(raw.value());
+  return std::optional(std::move(line));
+}
+
+}  // namespace
+
+Result<std::optional<EventRecord>> Store::FindEvent(std::string_view source, std::string_view id) {
+  Query query(db_->connection, Sql::kFindEvent);
+  const Result<bool> row = query.Bind(source).Bind(id).Next();
+  if (row.has_error()) return row.error();
+  if (!row.value()) return std::optional<EventRecord>();
+  EventRecord event;
+  event.source = source;
+  event.id = id;
+  event.seq = query.Number();
+  event.kind = query.Text();
+  const std::string content = query.Text();
+  if (content.size() != event.content.size()) {
+    return Error(ErrorKind::kCorrupt, "the store's file is damaged: a hash of the wrong length");
+  }
+  std::copy(content.begin(), content.end(), event.content.begin());
+  event.received_at = query.When();
+  event.raw = query.Text();
+  return std::optional(std::move(event));
+}
+
+Result<std::int64_t> Store::AddEvent(const EventRecord& event, std::int64_t line_seq) {
+  Query add(db_->connection, Sql::kAddEvent);
+  add.Bind(line_seq).Bind(event.source).Bind(event.id).Bind(event.kind);
+  add.BindBlob(Bytes(event.content)).Bind(event.received_at).BindBlob(event.raw);
+  const Result<void> added = add.Run();
+  if (added.has_error()) return added.error();
+  ++db_->counts.events;
+  db_->counts_changed = true;
+  return std::int64_t{sqlite3_last_insert_rowid(db_->connection.db.get())};
+}
+
+Result<std::optional<LineRecord>> Store::LoadLine(const line::Key& key) {
+  Query query(db_->connection, Sql::kLineByKey);
+  return LoadLineFrom(db_->connection, query.Bind(key.source).Bind(key.line_id));
+}
+
+Result<std::optional<LineRecord>> Store::LoadLine(std::int64_t line_seq) {
+  Query query(db_->connection, Sql::kLineBySeq);
+  return LoadLineFrom(db_->connection, query.Bind(line_seq));
+}
+
+Result<std::int64_t> Store::SaveLine(const LineRecord& line) {
+  const bool is_new = line.seq == 0;
+  Query save(db_->connection, is_new ? Sql::kAddLine : Sql::kUpdateLine);
+  if (is_new) save.Bind(line.key.source).Bind(line.key.line_id);
+  save.Bind(static_cast<std::int64_t>(line.bundles)).Bind(line.next_change);
+  save.BindBlob(line.issued).Bind(line.summary);
+  if (!is_new) save.Bind(line.seq);
+  const Result<void> saved = save.Run();
+  if (saved.has_error()) return saved.error();
+  if (!is_new) return line.seq;
+  ++db_->counts.lines;
+  db_->counts_changed = true;
+  return std::int64_t{sqlite3_last_insert_rowid(db_->connection.db.get())};
+}
+
+Result<std::vector<std::int64_t>> Store::LinesToChange(Instant now, std::size_t max) {
+  Query query(db_->connection, Sql::kLinesToChange);
+  query.Bind(now).Bind(static_cast<std::int64_t>(max));
+  return Collect(query, [](Query& row) { return row.Number(); });
+}
+
+Result<std::optional<Instant>> Store::NextChange() {
+  return FirstInstant(db_->connection, Sql::kNextChange);
+}
+
+Result<std::vector<LineRecord>> Store::ListLines(std::int64_t after, std::size_t max) {
+  Query query(db_->connection, Sql::kListLines);
+  query.Bind(after).Bind(static_cast<std::int64_t>(max));
+  return Collect(query, ReadLine);
+}
+
+}  // namespace dwell::store

@@ -1,0 +1,98 @@
+#include "daemon/store/statements.h"
+
+#include <array>
+
+namespace dwell::store {
+namespace {
+
+struct Row {
+  Sql sql;
+  const char* text;
+};
+
+// States in the file: 0 ready, 1 in-progress, 2 completed, 3 on-hold, 4 cancelled (DeliveryState).
+// `open` is 1 until a bundle is completed or cancelled; `head` is 1 for the first open one of its
+// lane. None of these reads more rows than it returns: tests look at the plan of each.
+constexpr std::array<Row, kSqlCount> kStatements{{
+    {Sql::kBegin, "BEGIN IMMEDIATE"},
+    {Sql::kCommit, "COMMIT"},
+    {Sql::kRollback, "ROLLBACK"},
+    {Sql::kReadCounts,
+     "SELECT events, lines, ready, in_progress, completed, on_hold, cancelled FROM counts"
+     " WHERE id = 1"},
+    {Sql::kWriteCounts,
+     "UPDATE counts SET events = ?, lines = ?, ready = ?, in_progress = ?, completed = ?,"
+     " on_hold = ?, cancelled = ? WHERE id = 1"},
+    {Sql::kFindEvent,
+     "SELECT seq, kind, content, received_at, raw FROM event WHERE source = ? AND id = ?"},
+    {Sql::kAddEvent,
+     "INSERT INTO event(line_seq, source, id, kind, content, received_at, raw)"
+     " VALUES(?, ?, ?, ?, ?, ?, ?)"},
+    {Sql::kRawEvents, "SELECT raw FROM event WHERE line_seq = ? ORDER BY seq"},
+    {Sql::kLineByKey,
+     "SELECT seq, source, line_id, bundles, next_change, issued, summary FROM line"
+     " WHERE source = ? AND line_id = ?"},
+    {Sql::kLineBySeq,
+     "SELECT seq, source, line_id, bundles, next_change, issued, summary FROM line"
+     " WHERE seq = ?"},
+    {Sql::kAddLine,
+     "INSERT INTO line(source, line_id, bundles, next_change, issued, summary)"
+     " VALUES(?, ?, ?, ?, ?, ?)"},
+    {Sql::kUpdateLine,
+     "UPDATE line SET bundles = ?, next_change = ?, issued = ?, summary = ? WHERE seq = ?"},
+    {Sql::kLinesToChange,
+     "SELECT seq FROM line WHERE next_change <= ? ORDER BY next_change, seq LIMIT ?"},
+    {Sql::kNextChange,
+     "SELECT next_change FROM line WHERE next_change IS NOT NULL ORDER BY next_change LIMIT 1"},
+    {Sql::kLaneHasOpen, "SELECT 1 FROM bundle WHERE open = 1 AND line_seq = ? LIMIT 1"},
+    {Sql::kAddBundle,
+     "INSERT INTO bundle(line_seq, event_seq, made_at, state, open, head, not_before, attempts,"
+     " uncertain, settled_at, why, outcome) VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"},
+    {Sql::kAddBody, "INSERT INTO body(bundle_seq, text) VALUES(?, ?)"},
+    {Sql::kClaimable,
+     "SELECT seq, line_seq, event_seq, made_at, state, not_before, attempts, uncertain,"
+     " settled_at, why, outcome FROM bundle WHERE head = 1 AND state = 0"
+     " AND not_before BETWEEN ? AND ? ORDER BY not_before, seq LIMIT ?"},
+    {Sql::kMarkInProgress, "UPDATE bundle SET state = 1 WHERE seq = ?"},
+    {Sql::kReadBody, "SELECT text FROM body WHERE bundle_seq = ?"},
+    {Sql::kStateOfBundle, "SELECT line_seq, state FROM bundle WHERE seq = ?"},
+    {Sql::kSettle,
+     "UPDATE bundle SET state = ?1, open = ?2, head = head * ?2, not_before = ?3,"
+     " attempts = attempts + ?4, uncertain = ?5, settled_at = ?6, why = ?7, outcome = ?8"
+     " WHERE seq = ?9"},
+    {Sql::kPromoteHead,
+     "UPDATE bundle SET head = 1 WHERE seq ="
+     " (SELECT seq FROM bundle WHERE open = 1 AND line_seq = ? ORDER BY seq LIMIT 1)"},
+    {Sql::kNextReady,
+     "SELECT not_before FROM bundle WHERE head = 1 AND state = 0 ORDER BY not_before LIMIT 1"},
+    {Sql::kRestartInProgress,
+     "UPDATE bundle SET state = 0, uncertain = 1, not_before = 0 WHERE open = 1 AND state = 1"},
+    {Sql::kOldestWaiting,
+     "SELECT made_at FROM bundle WHERE open = 1 AND state <> 3 ORDER BY seq LIMIT 1"},
+    {Sql::kListQueue,
+     "SELECT bundle.seq, line.source, line.line_id, event.id, bundle.state, bundle.made_at,"
+     " bundle.not_before, bundle.attempts, bundle.uncertain, bundle.why"
+     " FROM bundle CROSS JOIN line ON line.seq = bundle.line_seq"
+     " LEFT JOIN event ON event.seq = bundle.event_seq"
+     " WHERE bundle.open = 1 AND bundle.seq > ? ORDER BY bundle.seq LIMIT ?"},
+    {Sql::kBundlesOfEvent,
+     "SELECT seq, line_seq, event_seq, made_at, state, not_before, attempts, uncertain,"
+     " settled_at, why, outcome FROM bundle WHERE event_seq = ? AND event_seq > 0 ORDER BY seq"},
+    {Sql::kListLines,
+     "SELECT seq, source, line_id, bundles, next_change, issued, summary FROM line"
+     " WHERE seq > ? ORDER BY seq LIMIT ?"},
+}};
+
+constexpr bool InOrder() {
+  for (std::size_t i = 0; i < kStatements.size(); ++i) {
+    if (static_cast<std::size_t>(kStatements[i].sql) != i) return false;
+  }
+  return true;
+}
+static_assert(InOrder(), "statements stand in the order of their names");
+
+}  // namespace
+
+const char* SqlText(Sql sql) { return kStatements.at(static_cast<std::size_t>(sql)).text; }
+
+}  // namespace dwell::store

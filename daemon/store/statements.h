@@ -1,0 +1,46 @@
+// Every SQL statement of the store, by name. Prepared once when the store is opened.
+#pragma once
+
+#include <cstddef>
+#include <cstdint>
+
+namespace dwell::store {
+
+/// One name per operation; the texts are in statements.cc, in the same order.
+enum class Sql : std::uint8_t {
+  kBegin,
+  kCommit,
+  kRollback,
+  kReadCounts,
+  kWriteCounts,
+  kFindEvent,
+  kAddEvent,
+  kRawEvents,
+  kLineByKey,
+  kLineBySeq,
+  kAddLine,
+  kUpdateLine,
+  kLinesToChange,
+  kNextChange,
+  kLaneHasOpen,
+  kAddBundle,
+  kAddBody,
+  kClaimable,
+  kMarkInProgress,
+  kReadBody,
+  kStateOfBundle,
+  kSettle,
+  kPromoteHead,
+  kNextReady,
+  kRestartInProgress,
+  kOldestWaiting,
+  kListQueue,
+  kBundlesOfEvent,
+  kListLines,
+};
+inline constexpr std::size_t kSqlCount = static_cast<std::size_t>(Sql::kListLines) + 1;
+
+/// The SQL text of a statement.
+const char* SqlText(Sql sql);
+
+}  // namespace dwell::store
