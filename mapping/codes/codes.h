@@ -1,19 +1,27 @@
 // Our codes, translated for the hospital record by FHIR ConceptMap files.
 #pragma once
 
+#include <cstdint>
 #include <memory>
+#include <optional>
+#include <span>
 #include <string>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 #include "schemas/base/result.h"
 
 namespace dwell::codes {
 
+/// Canonical of our own CodeSystem (bundled file line-care.codesystem.json). The top-level domain
+/// "example" can belong to nobody (RFC 2606).
+inline constexpr std::string_view kOurSystem = "https://dwelld.example/fhir/CodeSystem/line-care";
+
 struct Coding {
   std::string system;
   std::string code;
-  std::string display;
+  std::string display;  ///< empty for a code of ours that the CodeSystem does not know
 };
 
 /// A concept of ours with what it is called and what it is called elsewhere.
@@ -21,6 +29,25 @@ struct Concept {
   std::string text;             ///< CodeableConcept.text: never empty
   std::vector<Coding> codings;  ///< targets of the map, best first; then our own code
   bool mapped = false;          ///< whether the map has a target for it
+  /// `codings` as finished JSON text "[{...},...]", to be written as CodeableConcept.coding.
+  std::string coding_json;
+  /// What else the concept stands for, each as finished JSON text of codings: the alcohol in a
+  /// skin antiseptic of two agents. They become CodeableConcepts beside it with the same text.
+  std::vector<std::string> also_json;
+};
+
+/// What Find() gives: used like a pointer, never null. Holds the concept itself when it had to be
+/// made for this call (an unknown code), so that it needs neither a lock nor a cache.
+class Found {
+ public:
+  explicit Found(const Concept* known) : known_(known) {}
+  explicit Found(Concept made) : made_(std::move(made)) {}
+  const Concept& operator*() const { return known_ != nullptr ? *known_ : *made_; }
+  const Concept* operator->() const { return &**this; }
+
+ private:
+  const Concept* known_ = nullptr;
+  std::optional<Concept> made_;
 };
 
 /// The code maps in use. Immutable after loading; safe to share between threads.
@@ -28,14 +55,24 @@ class CodeMap {
  public:
   /// Which map to use: kFree may be given away; kLicensed adds the finer SNOMED CT codes, for those
   /// who hold a SNOMED CT licence.
-  enum class Edition { kFree, kLicensed };
+  enum class Edition : std::uint8_t { kFree, kLicensed };
   /// Loads the bundled CodeSystem and ConceptMaps. Fails (ErrorKind::kConfig) with file and place.
   static Result<CodeMap> LoadBundled(Edition edition);
+  /// The same from texts: the CodeSystem and the maps, each laid over the ones before it. Pairs of
+  /// file name (for messages) and text.
+  static Result<CodeMap> Load(std::pair<std::string_view, std::string_view> code_system,
+                              std::span<const std::pair<std::string_view, std::string_view>> maps);
 
-  /// The concept for `code` of our group `group` ("line-kind", "site", "reason", ...).
-  /// A code without a map keeps our own code, and its words as text. `side` ("left" | "right" | "") picks
-  /// the lateralised target of a body site.
-  const Concept& Find(std::string_view group, std::string_view code, std::string_view side = "") const;
+  /// The concept for `code` of our group `group` ("line-kind", "site", "reason", ...: the property
+  /// "group" of the CodeSystem). `qualifier` picks a finer target and the words: the side ("left",
+  /// "right") of a body site, the kind of line of a procedure; "" or an unknown one picks none.
+  /// A code without a map keeps our own code, and its words as text; one that the group does not
+  /// know gets its words from the code ("left-over" becomes "left over").
+  /// Known codes cost no allocation. An empty code is a bug of the caller.
+  Found Find(std::string_view group, std::string_view code, std::string_view qualifier = "") const;
+
+  /// Over everything the maps say: another value means that resources may come out otherwise.
+  std::uint64_t fingerprint() const;
 
   CodeMap(CodeMap&&) noexcept;
   CodeMap& operator=(CodeMap&&) noexcept;
@@ -46,5 +83,8 @@ class CodeMap {
   explicit CodeMap(std::unique_ptr<Tables> tables);
   std::unique_ptr<Tables> tables_;
 };
+
+/// The bundled files of this folder: pairs of file name and text.
+std::span<const std::pair<std::string_view, std::string_view>> BundledFiles();
 
 }  // namespace dwell::codes

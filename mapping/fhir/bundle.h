@@ -15,8 +15,8 @@ namespace dwell::fhir {
 
 /// What is the same for every resource of an installation.
 struct Context {
-  std::string site_namespace;     ///< absolute URI; scope of our identifiers and of all ids
-  bool test_data = false;         ///< label everything with the security label HTEST
+  std::string site_namespace;  ///< absolute URI; scope of our identifiers and of all ids
+  bool test_data = false;      ///< label everything with the security label HTEST
   const codes::CodeMap* codes = nullptr;
   const due::Zone* zone = nullptr;  ///< for times in narratives
 };
@@ -41,8 +41,9 @@ struct Resource {
 struct Cause {
   /// The event that came in; null when time alone changed something.
   const event::Event* event = nullptr;
-  Instant recorded;            ///< when we made it: Provenance.recorded, Task.lastModified
-  std::uint64_t sequence = 0;  ///< counts the bundles of this line, from 1: identity of the Provenance
+  Instant recorded;  ///< when we made it: Provenance.recorded, Task.lastModified
+  std::uint64_t sequence =
+      0;  ///< counts the bundles of this line, from 1: identity of the Provenance
 };
 
 struct Made {
@@ -60,9 +61,11 @@ std::string TransactionBundle(const std::vector<Resource>& resources);
 
 /// Name-based UUID (version 5, RFC 4122) over the site namespace and `parts`, as lower-case text.
 /// The parts are joined unambiguously.
-std::string NameBasedUuid(std::string_view site_namespace, std::initializer_list<std::string_view> parts);
+std::string NameBasedUuid(std::string_view site_namespace,
+                          std::initializer_list<std::string_view> parts);
 
 /// Resource ids are "dwell-" and the UUID: they start with a letter, which every server accepts.
-std::string ResourceId(std::string_view site_namespace, std::initializer_list<std::string_view> parts);
+std::string ResourceId(std::string_view site_namespace,
+                       std::initializer_list<std::string_view> parts);
 
 }  // namespace dwell::fhir

@@ -1,0 +1,165 @@
+#include "mapping/fhir/elements.h"
+
+#include <charconv>
+
+namespace dwell::fhir {
+
+void WriteConcept(JsonWriter& json, const codes::Concept& what, std::string_view text) {
+  json.BeginObject();
+  json.MemberRaw("coding", what.coding_json);
+  json.Member("text", text.empty() ? std::string_view(what.text) : text);
+  json.EndObject();
+}
+
+void WriteConcept(JsonWriter& json, const Hl7Code& code) {
+  json.BeginObject();
+  json.Name("coding");
+  json.BeginArray();
+  json.BeginObject();
+  json.Member("system", std::string(kTerminology).append(code.system));
+  json.Member("code", code.code);
+  json.Member("display", code.display);
+  json.EndObject();
+  json.EndArray();
+  json.Member("text", code.display);
+  json.EndObject();
+}
+
+void WriteConcepts(JsonWriter& json, const codes::Concept& first, const codes::Concept& second,
+                   std::string_view text) {
+  std::string codings = first.coding_json;  // "[a]" and "[b]" become "[a,b]"
+  codings.back() = ',';
+  codings.append(second.coding_json, 1);
+  json.BeginObject();
+  json.MemberRaw("coding", codings);
+  json.Member("text", text);
+  json.EndObject();
+}
+
+void WriteIdentifier(JsonWriter& json, std::string_view system, std::string_view value) {
+  json.BeginObject();
+  json.Member("system", system);
+  json.Member("value", value);
+  json.EndObject();
+}
+
+void WriteReference(JsonWriter& json, std::string_view type, std::string_view id) {
+  std::string reference;
+  reference.reserve(type.size() + 1 + id.size());
+  reference.append(type).append("/").append(id);
+  json.BeginObject();
+  json.Member("reference", reference);
+  json.EndObject();
+}
+
+void WriteLogicalReference(JsonWriter& json, std::string_view type, std::string_view system,
+                           std::string_view value, std::string_view display) {
+  json.BeginObject();
+  if (!type.empty()) json.Member("type", type);
+  json.Name("identifier");
+  WriteIdentifier(json, system, value);
+  if (!display.empty()) json.Member("display", display);
+  json.EndObject();
+}
+
+void WriteQuantity(JsonWriter& json, std::string_view number, const Unit& unit) {
+  json.BeginObject();
+  json.MemberRaw("value", number);
+  json.Member("unit", unit.text);
+  if (!unit.ucum.empty()) {
+    json.Member("system", kUcum);
+    json.Member("code", unit.ucum);
+  }
+  json.EndObject();
+}
+
+void WritePeriod(JsonWriter& json, std::string_view start, std::string_view end) {
+  json.BeginObject();
+  if (!start.empty()) json.Member("start", start);
+  if (!end.empty()) json.Member("end", end);
+  json.EndObject();
+}
+
+void WriteWhen(JsonWriter& json, std::string_view prefix, const event::Event& event) {
+  std::string name(prefix);
+  if (event.happened_until) {
+    json.Name(name.append("Period"));
+    WritePeriod(json, event.happened.text, event.happened_until->text);
+  } else {
+    json.Member(name.append("DateTime"), event.happened.text);
+  }
+}
+
+std::string PlainDecimal(std::string_view number) {
+  const std::size_t mark = number.find_first_of("eE");
+  if (mark == std::string_view::npos) return std::string(number);
+  std::string_view power_text = number.substr(mark + 1);
+  if (power_text.starts_with('+')) power_text.remove_prefix(1);
+  int power = 0;
+  const auto read =
+      std::from_chars(power_text.data(), power_text.data() + power_text.size(), power);
+  constexpr int kPlacesMax = 40;
+  if (read.ec != std::errc() || power > kPlacesMax || power < -kPlacesMax) return {};
+
+  std::string_view mantissa = number.substr(0, mark);
+  const bool negative = mantissa.starts_with('-');
+  if (negative) mantissa.remove_prefix(1);
+  std::string digits(mantissa);
+  std::size_t point = digits.find('.');
+  if (point == std::string::npos) {
+    point = digits.size();
+  } else {
+    digits.erase(point, 1);
+  }
+  // The point moves by `power` places; zeros fill what is missing on either side.
+  auto at = static_cast<std::ptrdiff_t>(point) + power;
+  if (at <= 0) {
+    digits.insert(0, static_cast<std::size_t>(1 - at), '0');
+    at = 1;
+  }
+  const auto whole = static_cast<std::size_t>(at);
+  if (digits.size() < whole) digits.append(whole - digits.size(), '0');
+  if (digits.size() > whole) digits.insert(whole, 1, '.');
+  const std::size_t first = digits.find_first_not_of('0');
+  const std::size_t keep_from = first == std::string::npos ? whole - 1 : std::min(first, whole - 1);
+  digits.erase(0, keep_from);
+  return negative ? "-" + digits : digits;
+}
+
+std::string FormatHours(std::chrono::milliseconds elapsed) {
+  constexpr std::int64_t kMsPerHundredth = 36'000;
+  const bool negative = elapsed.count() < 0;
+  const std::int64_t ms = negative ? -elapsed.count() : elapsed.count();
+  const std::int64_t hundredths = (ms + kMsPerHundredth / 2) / kMsPerHundredth;
+  std::string text = negative && hundredths != 0 ? "-" : "";
+  text += std::to_string(hundredths / 100);
+  const std::int64_t rest = hundredths % 100;
+  if (rest != 0) {
+    text += '.';
+    text += static_cast<char>('0' + rest / 10);
+    if (rest % 10 != 0) text += static_cast<char>('0' + rest % 10);
+  }
+  return text;
+}
+
+std::string EncodeSegment(std::string_view text) {
+  constexpr std::string_view kHex = "0123456789ABCDEF";
+  std::string encoded;
+  encoded.reserve(text.size());
+  for (const char c : text) {
+    const bool letter = (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z');
+    const bool unreserved =
+        letter || (c >= '0' && c <= '9') || c == '-' || c == '.' || c == '_' || c == '~';
+    const auto byte = static_cast<unsigned char>(c);
+    if (unreserved) {
+      encoded += c;
+    } else {
+      encoded += '%';
+      encoded += kHex[byte >> 4U];
+      encoded += kHex[byte & 0x0fU];
+    }
+  }
+  return encoded;
+}
+
+}  // namespace dwell::fhir
