@@ -13,9 +13,9 @@
 namespace dwell::delivery {
 
 struct Endpoint {
-  std::string url;                ///< base URL of the FHIR endpoint, http or https
+  std::string url;  ///< base URL of the FHIR endpoint, http or https
   net::TlsFiles tls;
-  std::string bearer_file;        ///< token sent as Authorization: Bearer; empty: none
+  std::string bearer_file;  ///< token sent as Authorization: Bearer; empty: none
   std::size_t in_flight_max = 16;
   std::chrono::milliseconds attempt_time_max{30'000};
 };

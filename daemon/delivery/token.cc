@@ -1,0 +1,55 @@
+#include "daemon/delivery/token.h"
+
+#include <algorithm>
+#include <fstream>
+
+namespace dwell::delivery {
+namespace {
+
+constexpr std::size_t kTokenBytesMax = 8 * 1024;  // signed tokens are 1-2 KiB
+
+}  // namespace
+
+Result<TokenFile> TokenFile::Open(const std::string& path) {
+  TokenFile token;
+  token.path_ = path;
+  if (path.empty()) return token;
+  if (auto read = token.Read(); !read) return read.error();
+  return token;
+}
+
+Result<void> TokenFile::Read() {
+  struct stat now {};
+  std::string text(kTokenBytesMax + 1, '\0');
+  std::ifstream file(path_, std::ios::binary);
+  if (!file || ::stat(path_.c_str(), &now) != 0) {
+    return Error(ErrorKind::kConfig, "token file \"" + path_ + "\" cannot be read");
+  }
+  file.read(text.data(), static_cast<std::streamsize>(text.size()));
+  text.resize(static_cast<std::size_t>(file.gcount()));
+  while (!text.empty() && (text.back() == '\n' || text.back() == '\r' || text.back() == ' ')) {
+    text.pop_back();
+  }
+  const bool is_clean =
+      std::all_of(text.begin(), text.end(), [](char c) { return c > 0x20 && c < 0x7F; });
+  if (text.empty() || text.size() > kTokenBytesMax || !is_clean) {
+    return Error(ErrorKind::kConfig, "token file \"" + path_ + "\" does not hold one token");
+  }
+  field_ = "Authorization: Bearer " + text + "\r\n";
+  changed_ = now.st_mtim;
+  file_ = now.st_ino;
+  return {};
+}
+
+void TokenFile::Refresh() {
+  struct stat now {};
+  if (path_.empty() || ::stat(path_.c_str(), &now) != 0) return;
+  if (now.st_ino == file_ && now.st_mtim.tv_sec == changed_.tv_sec &&
+      now.st_mtim.tv_nsec == changed_.tv_nsec) {
+    return;
+  }
+  // A file that is just being written is read again the next time.
+  if (!Read()) return;
+}
+
+}  // namespace dwell::delivery

@@ -1,0 +1,32 @@
+// A bearer token kept in a file that others renew (RFC 6750 section 2.1).
+#pragma once
+
+#include <sys/stat.h>
+
+#include <string>
+
+#include "schemas/base/result.h"
+
+namespace dwell::delivery {
+
+class TokenFile {
+ public:
+  /// An empty path means: no token. Errors: kConfig when the file cannot be read or holds no token.
+  static Result<TokenFile> Open(const std::string& path);
+
+  /// Reads the file again when it changed; a file that is gone or broken leaves the old token.
+  void Refresh();
+
+  /// "Authorization: Bearer ...\r\n", or empty.
+  const std::string& field() const { return field_; }
+
+ private:
+  Result<void> Read();
+
+  std::string path_;
+  std::string field_;
+  timespec changed_{};
+  ino_t file_ = 0;
+};
+
+}  // namespace dwell::delivery

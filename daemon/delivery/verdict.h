@@ -1,0 +1,45 @@
+// What one delivery attempt means: (exchange, what was sent) -> done, again, held or pause. One
+// table, pure: no clock, no chance. An uncertain attempt is never a failed one: the same bytes go
+// again, and the resource ids in them make the repeat harmless.
+#pragma once
+
+#include <chrono>
+#include <cstdint>
+#include <optional>
+#include <string>
+
+#include "daemon/net/exchange.h"
+#include "mapping/event/moment.h"
+
+namespace dwell::delivery {
+
+enum class Course : std::uint8_t {
+  kDone,   ///< the endpoint holds it: status, content type and shape agree
+  kAgain,  ///< try this bundle again later
+  kHold,   ///< refused: its lane stops until a person decides
+  kPause,  ///< nothing is wrong with the bundle: the endpoint takes nothing from us at present
+};
+
+struct Verdict {
+  Course course = Course::kDone;
+  bool uncertain = false;  ///< the endpoint may hold it although we cannot tell
+  bool untouched = false;  ///< for kPause: the peer saw nothing of the bundle
+  std::optional<std::chrono::seconds> retry_after;  ///< how long the endpoint asks us to wait
+  std::string why;  ///< in words; holds nothing that the peer wrote, which may be personal
+  std::string
+      outcome;  ///< for kHold: OperationOutcome, cut to limits::kOutcomeBytesMax, or an excerpt
+};
+
+struct Sent {
+  std::size_t entries = 0;     ///< of the transaction
+  std::uint32_t attempts = 0;  ///< counted ones before this
+};
+
+/// `now` is only for reading a Retry-After date of a peer that sends no Date.
+Verdict Judge(const net::Exchange& exchange, const Sent& sent, Instant now);
+
+/// At most `bytes_max` bytes of `text`, cut between characters (UTF-8), control characters as
+/// blanks.
+std::string Excerpt(std::string_view text, std::size_t bytes_max);
+
+}  // namespace dwell::delivery
