@@ -1,0 +1,101 @@
+#include "daemon/intake/answers.h"
+
+#include "daemon/intake/outcome.h"
+#include "daemon/intake/percent.h"
+#include "schemas/base/check.h"
+#include "schemas/json/document.h"
+#include "schemas/json/writer.h"
+
+namespace dwell::intake {
+namespace {
+
+Reply Accepted(const event::Event& event, const ledger::Receipt& receipt, int status) {
+  schemas::JsonWriter out;
+  out.BeginObject();
+  out.Member("source", event.source);
+  out.Member("id", event.id);
+  out.Member("received_at", FormatInstant(receipt.received_at));
+  out.Member("status", "stored");
+  out.EndObject();
+  Reply reply;
+  reply.status = status;
+  reply.body = out.Take();
+  if (status == 201) reply.location = LocationOf(event.source, event.id);
+  return reply;
+}
+
+Reply Contradicted(const line::Contradiction& contradiction, int status) {
+  return AnswerOf(Refusal{status, {IssueOf(contradiction)}});
+}
+
+}  // namespace
+
+Reply AnswerOf(const event::Event& event, const ledger::Receipt& receipt) {
+  switch (receipt.answer) {
+    case ledger::Answer::kStored: return Accepted(event, receipt, 201);
+    case ledger::Answer::kRepeated: return Accepted(event, receipt, 200);
+    case ledger::Answer::kConflict: return Contradicted(receipt.contradiction, 409);
+    case ledger::Answer::kContradiction: return Contradicted(receipt.contradiction, 422);
+    case ledger::Answer::kNotNow: break;
+  }
+  return Refuse(503, "busy", receipt.why.empty() ? "the same again, later" : receipt.why);
+}
+
+Reply AnswerOf(const Refusal& refusal) {
+  Reply reply;
+  reply.status = refusal.status;
+  reply.content_type = kFhirJson;
+  reply.body = OperationOutcome(refusal.issues);
+  return reply;
+}
+
+std::string AnswerLine(std::size_t line, const Reply& reply) {
+  // An answer's body is one JSON object: of an accepted event its members are taken over.
+  std::string text = "{\"line\":" + std::to_string(line) +
+                     ",\"status\":" + std::to_string(reply.status) + ",";
+  if (reply.status < 300) {
+    text.append(reply.body, 1);
+  } else {
+    text.append("\"outcome\":").append(reply.body).append("}");
+  }
+  text += '\n';
+  return text;
+}
+
+std::string LocationOf(std::string_view source, std::string_view id) {
+  return "/events/" + PercentEncode(id) + "?source=" + PercentEncode(source);
+}
+
+std::string Story(const store::EventRecord& event,
+                  const std::vector<store::BundleRecord>& deliveries) {
+  schemas::JsonWriter out;
+  out.BeginObject();
+  out.Member("source", event.source);
+  out.Member("id", event.id);
+  out.Member("kind", event.kind);
+  const auto document = schemas::Document::Parse(event.raw);
+  CHECK(document.has_value());  // it was read before it was stored
+  if (const auto line = document->root().Find("line_id")) out.Member("line", line->AsString());
+  out.Member("received_at", FormatInstant(event.received_at));
+  out.Name("deliveries");
+  out.BeginArray();
+  for (const store::BundleRecord& delivery : deliveries) {
+    out.BeginObject();
+    out.MemberInteger("delivery", delivery.seq);
+    out.Member("state", store::DeliveryStateName(delivery.state));
+    out.Member("made_at", FormatInstant(delivery.made_at));
+    out.MemberInteger("attempts", delivery.attempts);
+    if (delivery.state == store::DeliveryState::kReady) {
+      out.Member("not_before", FormatInstant(delivery.not_before));
+    }
+    if (delivery.settled_at) out.Member("settled_at", FormatInstant(*delivery.settled_at));
+    if (delivery.uncertain) out.MemberBool("uncertain", true);
+    if (!delivery.why.empty()) out.Member("why", delivery.why);
+    out.EndObject();
+  }
+  out.EndArray();
+  out.EndObject();
+  return out.Take();
+}
+
+}  // namespace dwell::intake

@@ -1,0 +1,31 @@
+// The texts of answers about events. Pure.
+#pragma once
+
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "daemon/intake/examine.h"
+#include "daemon/intake/reply.h"
+#include "daemon/ledger/ledger.h"
+#include "daemon/store/store.h"
+
+namespace dwell::intake {
+
+/// The answer to one submitted event, by what the ledger said.
+Reply AnswerOf(const event::Event& event, const ledger::Receipt& receipt);
+
+/// The answer to an event that never reached the ledger.
+Reply AnswerOf(const Refusal& refusal);
+
+/// One line of a batch's answer, with its line end: `reply` is what the event alone would have got.
+std::string AnswerLine(std::size_t line, const Reply& reply);
+
+/// "/events/{id}?source={source}", encoded.
+std::string LocationOf(std::string_view source, std::string_view id);
+
+/// What became of an event, as JSON.
+std::string Story(const store::EventRecord& event,
+                  const std::vector<store::BundleRecord>& deliveries);
+
+}  // namespace dwell::intake

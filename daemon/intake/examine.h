@@ -1,0 +1,28 @@
+// Whether the bytes of one ward event are acceptable before its line is looked at. Pure.
+#pragma once
+
+#include <memory>
+#include <string>
+#include <string_view>
+#include <variant>
+#include <vector>
+
+#include "daemon/intake/outcome.h"
+#include "mapping/event/event.h"
+#include "schemas/bundled.h"
+
+namespace dwell::intake {
+
+/// Why an event is refused.
+struct Refusal {
+  int status = 400;  ///< 400 not JSON; 413 too large; 422 against the contract
+  std::vector<Issue> issues;
+};
+
+/// Reads and checks one event: JSON, the contract of its kind, what a schema cannot say, and that nothing
+/// happens later than limits::kFutureMax after `now`.
+std::variant<std::shared_ptr<const event::Event>, Refusal> Examine(std::string_view text,
+                                                                   const schemas::Bundled& schemas,
+                                                                   Instant now);
+
+}  // namespace dwell::intake

@@ -1,0 +1,57 @@
+// From the bytes of ward events to the answers, whoever brings them: the HTTP listener or the admin
+// socket. Checks on the caller's thread, stores through the ledger.
+#pragma once
+
+#include <atomic>
+#include <functional>
+#include <string>
+
+#include "daemon/base/clock.h"
+#include "daemon/intake/reply.h"
+#include "daemon/ledger/ledger.h"
+#include "daemon/store/writer.h"
+#include "schemas/bundled.h"
+
+namespace dwell::intake {
+
+/// Called once, on the caller's thread or on the store's.
+using Replies = std::function<void(Reply)>;
+
+class Pipeline {
+ public:
+  /// All outlive the pipeline.
+  Pipeline(ledger::Ledger& ledger, store::Writer& writer, const schemas::Bundled& schemas,
+           const base::Clock& clock)
+      : ledger_(ledger), writer_(writer), schemas_(schemas), clock_(clock) {}
+
+  /// One event (JSON). 201 with `location` after the synced commit, 200 for the same event again, 400 not
+  /// JSON, 409 same id with other content, 413 too large, 422 against the contract or the line's life,
+  /// 503 not now. Refusals are OperationOutcomes.
+  void SubmitOne(std::string body, const Replies& done);
+
+  /// Events one a line (NDJSON), each for itself, stored in one transaction. 200 with one answer a line, in
+  /// order: {"line":1,"status":201,"source":…,"id":…} or with "outcome" in place of the event. Blank
+  /// lines are skipped but counted. 400 no event at all, 413 too many, 503 not now: then nothing was stored.
+  void SubmitBatch(std::string body, const Replies& done);
+
+  /// What became of an event: 200 {"source","id","kind","line","received_at","deliveries":[…]} or 404.
+  void Show(std::string source, std::string id, const Replies& done);
+
+  /// From now on everything new is answered 503. Safe from any thread.
+  void Drain() { draining_ = true; }
+  /// The store has stopped for good: likewise. Safe from any thread.
+  void StoreStopped() { store_stopped_ = true; }
+  bool draining() const { return draining_; }
+  /// Whether new events are taken.
+  bool ready() const { return !draining_ && !store_stopped_; }
+
+ private:
+  ledger::Ledger& ledger_;
+  store::Writer& writer_;
+  const schemas::Bundled& schemas_;
+  const base::Clock& clock_;
+  std::atomic<bool> draining_ = false;
+  std::atomic<bool> store_stopped_ = false;
+};
+
+}  // namespace dwell::intake
