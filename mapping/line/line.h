@@ -65,9 +65,10 @@ struct Line {
   int place_index = 0;
 };
 
-/// Why an event cannot be part of this line's life. `rule` is the name of a row in the table in
-/// line.cc, e.g. "second-insertion", "before-insertion", "after-removal", "other-patient",
-/// "replaces-other-kind", "already-retracted".
+/// Why an event cannot be part of this line's life. `rule` is the name of a row of the table in
+/// rules.cc: "replaces-in-a-circle", "replaces-other-kind", "replaced-twice", "retracts-a-retraction",
+/// "already-retracted", "replaces-retracted", "retracts-replaced", "second-insertion",
+/// "second-removal", "before-insertion", "after-removal", "other-patient".
 struct Contradiction {
   std::string pointer;   ///< JSON Pointer into the offending event, see `event_id`
   std::string rule;
@@ -77,9 +78,12 @@ struct Contradiction {
   std::string event_id;
 };
 
-/// The line with `events` (any order, each id once; at least one), or why they contradict each other. `watch` is the
+/// The line with `events` (any order, each id once; at least one), or why they contradict each other.
+/// The answer depends on the set of events only, not on the order in which they came. `watch` is the
 /// time after removal in which a site check is still legal.
-/// Source of the rules: design of the event contract; each is one row of the table in line.cc.
+/// A replacement or retraction whose target has not come yet waits for it. Retracting the newest
+/// version of an event retracts all of it: the versions it replaced do not come back.
+/// Source of the rules: the rules between events of the contract, version 1; each is one row in rules.cc.
 Result<Line, Contradiction> Derive(const Key& key,
                                    std::vector<std::shared_ptr<const event::Event>> events,
                                    std::chrono::minutes watch);
