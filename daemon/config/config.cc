@@ -1,0 +1,210 @@
+#include "daemon/config/config.h"
+
+#include <unistd.h>
+
+#include <algorithm>
+#include <cctype>
+#include <filesystem>
+#include <variant>
+
+#include "schemas/base/check.h"
+#include "schemas/bundled.h"
+
+namespace dwell::config {
+namespace {
+
+using Field = std::variant<std::string*, std::int64_t*, bool*>;
+
+struct Key {
+  const char* section;
+  const char* name;
+  Field (*field)(Config&);
+  bool path = false;  ///< of a file: relative to the folder of the configuration file
+};
+
+// Every key there is.
+const Key kKeys[] = {
+    {"site", "namespace", [](Config& c) -> Field { return &c.site.site_namespace; }},
+    {"site", "zone", [](Config& c) -> Field { return &c.site.zone; }},
+    {"site", "test_data", [](Config& c) -> Field { return &c.site.test_data; }},
+    {"store", "path", [](Config& c) -> Field { return &c.store.path; }, true},
+    {"intake", "address", [](Config& c) -> Field { return &c.intake.address; }},
+    {"intake", "port", [](Config& c) -> Field { return &c.intake.port; }},
+    {"intake", "certificate", [](Config& c) -> Field { return &c.intake.certificate; }, true},
+    {"intake", "private_key", [](Config& c) -> Field { return &c.intake.private_key; }, true},
+    {"admin", "socket", [](Config& c) -> Field { return &c.admin.socket; }, true},
+    {"endpoint", "url", [](Config& c) -> Field { return &c.endpoint.url; }},
+    {"endpoint", "ca_file", [](Config& c) -> Field { return &c.endpoint.ca_file; }, true},
+    {"endpoint", "bearer_file", [](Config& c) -> Field { return &c.endpoint.bearer_file; }, true},
+    {"endpoint", "certificate", [](Config& c) -> Field { return &c.endpoint.certificate; }, true},
+    {"endpoint", "private_key", [](Config& c) -> Field { return &c.endpoint.private_key; }, true},
+    {"endpoint", "in_flight_max", [](Config& c) -> Field { return &c.endpoint.in_flight_max; }},
+    {"endpoint", "attempt_time_max_s",
+     [](Config& c) -> Field { return &c.endpoint.attempt_time_max_s; }},
+    {"policy", "file", [](Config& c) -> Field { return &c.policy.file; }, true},
+    {"codes", "edition", [](Config& c) -> Field { return &c.codes.edition; }},
+};
+
+std::string VariableName(const Key& key) {
+  std::string name = std::string("DWELLD_") + key.section + "_" + key.name;
+  std::transform(name.begin(), name.end(), name.begin(),
+                 [](unsigned char c) { return static_cast<char>(std::toupper(c)); });
+  return name;
+}
+
+Override::Type TypeOf(const Key& key) {
+  Config scratch;
+  const Field field = key.field(scratch);
+  if (std::holds_alternative<std::int64_t*>(field)) return Override::Type::kInteger;
+  return std::holds_alternative<bool*>(field) ? Override::Type::kBool : Override::Type::kText;
+}
+
+std::vector<Override> Overrides(const Environment& environment, std::vector<Finding>& findings) {
+  std::vector<Override> overrides;
+  for (const auto& [name, value] : environment) {
+    const auto* const key =
+        std::find_if(std::begin(kKeys), std::end(kKeys),
+                     [&variable = name](const Key& row) { return VariableName(row) == variable; });
+    if (key == std::end(kKeys)) {
+      findings.push_back({"environment", 0, "", name + " names no key of the configuration"});
+      continue;
+    }
+    overrides.push_back({key->section, key->name, TypeOf(*key), value});
+  }
+  return overrides;
+}
+
+void Fill(const Key& key, schemas::Value value, const std::filesystem::path& folder,
+          Config& config) {
+  const Field field = key.field(config);
+  if (const auto* const text = std::get_if<std::string*>(&field)) {
+    **text = value.AsString();
+    if (key.path) **text = (folder / **text).lexically_normal().string();
+  } else if (const auto* const truth = std::get_if<bool*>(&field)) {
+    **truth = value.AsBool();
+  } else {
+    **std::get_if<std::int64_t*>(&field) = std::stoll(std::string(value.NumberText()));
+  }
+}
+
+bool IsHttpUrl(std::string_view url) {
+  const std::string_view scheme = url.substr(0, url.find("://"));
+  if (scheme != "http" && scheme != "https") return false;
+  const std::string_view rest = url.substr(scheme.size() + 3);
+  return !rest.empty() && rest.front() != '/' && rest.find_first_of("@?# ") == rest.npos;
+}
+
+/// What the schema cannot say.
+void CheckTogether(const Config& config, const TomlDocument& toml, std::vector<Finding>& findings) {
+  const auto add = [&](const char* pointer, const char* expected) {
+    findings.push_back({toml.file, toml.LineOf(pointer), pointer, expected});
+  };
+  if (!IsHttpUrl(config.endpoint.url)) {
+    add("/endpoint/url", "http:// or https://, a host and a path; no user, query or fragment");
+  }
+  if (config.site.site_namespace.find(':') == std::string::npos ||
+      config.site.site_namespace.find(' ') != std::string::npos) {
+    add("/site/namespace", "an absolute URI such as https://hospital.example/dwelld");
+  }
+  if (config.intake.certificate.empty() != config.intake.private_key.empty()) {
+    add("/intake", "certificate and private_key, both or neither");
+  }
+  if (config.endpoint.certificate.empty() != config.endpoint.private_key.empty()) {
+    add("/endpoint", "certificate and private_key, both or neither");
+  }
+}
+
+const schemas::Schema& ConfigSchema() {
+  static const schemas::Schema schema = [] {
+    const auto text = schemas::BundledText("config.schema.json");
+    CHECK(text.has_value());
+    auto loaded = schemas::Schema::Load(*text);
+    CHECK(loaded.has_value());
+    return std::move(*loaded);
+  }();
+  return schema;
+}
+
+std::string Quoted(std::string_view text) {
+  std::string out = "\"";
+  for (const char c : text) {
+    if (c == '"' || c == '\\') out += '\\';
+    out += c;
+  }
+  return out + "\"";
+}
+
+}  // namespace
+
+Environment DwelldEnvironment() {
+  Environment found;
+  for (char** entry = environ; *entry != nullptr; ++entry) {
+    const std::string_view text(*entry);
+    const std::size_t equals = text.find('=');
+    if (!text.starts_with("DWELLD_") || equals == std::string_view::npos) continue;
+    found.emplace_back(text.substr(0, equals), text.substr(equals + 1));
+  }
+  return found;
+}
+
+Result<Config, std::vector<Finding>> ReadConfig(const std::string& file, std::string_view text,
+                                                const Environment& environment) {
+  std::vector<Finding> findings;
+  const auto overrides = Overrides(environment, findings);
+  const auto toml = ReadToml(file, text, overrides);
+  if (!toml) {
+    findings.push_back(toml.error());
+    return findings;
+  }
+  const schemas::Value root = toml->document.root();
+  for (const auto& violation : ConfigSchema().Check(root)) {
+    findings.push_back(
+        {file, toml->LineOf(violation.pointer), violation.pointer, violation.expected});
+  }
+  if (!findings.empty()) return findings;
+
+  Config config;
+  const auto folder = std::filesystem::path(file).parent_path();
+  for (const Key& key : kKeys) {
+    const auto section = root.Find(key.section);
+    const auto value = section ? section->Find(key.name) : std::nullopt;
+    if (value) Fill(key, *value, folder, config);
+  }
+  if (config.admin.socket.empty()) config.admin.socket = config.store.path + ".socket";
+  CheckTogether(config, *toml, findings);
+  if (!findings.empty()) return findings;
+  return config;
+}
+
+Result<Config, std::vector<Finding>> LoadConfig(const std::string& file,
+                                                const Environment& environment) {
+  const auto text = ReadTextFile(file);
+  if (!text) return std::vector<Finding>{{file, 0, "", text.error().message()}};
+  return ReadConfig(file, *text, environment);
+}
+
+std::string PrintConfig(const Config& config) {
+  Config copy = config;
+  std::string out;
+  std::string_view section;
+  for (const Key& key : kKeys) {
+    const Field field = key.field(copy);
+    std::string value;
+    if (const auto* const text = std::get_if<std::string*>(&field)) {
+      if ((*text)->empty()) continue;  // not set
+      value = Quoted(**text);
+    } else if (const auto* const truth = std::get_if<bool*>(&field)) {
+      value = **truth ? "true" : "false";
+    } else {
+      value = std::to_string(**std::get_if<std::int64_t*>(&field));
+    }
+    if (section != key.section) {
+      out.append(section.empty() ? "" : "\n").append("[").append(key.section).append("]\n");
+      section = key.section;
+    }
+    out.append(key.name).append(" = ").append(value).append("\n");
+  }
+  return out;
+}
+
+}  // namespace dwell::config

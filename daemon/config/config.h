@@ -1,0 +1,67 @@
+// The configuration of an installation: one TOML file, overridden by the environment, checked by
+// schemas/config.schema.json. Every key is one row of the table in config.cc.
+#pragma once
+
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "daemon/config/toml.h"
+
+namespace dwell::config {
+
+/// Paths are absolute, or relative to the working folder: those of the file are taken relative to its folder.
+/// Secrets are never in here, only the paths of the files that hold them.
+struct Config {
+  struct Site {
+    std::string site_namespace;  ///< key "namespace": absolute URI, scope of all our identifiers
+    std::string zone;            ///< e.g. "Europe/London"
+    bool test_data = false;      ///< label everything as test data
+  } site;
+  struct Store {
+    std::string path;
+  } store;
+  struct Intake {
+    std::string address = "127.0.0.1";
+    std::int64_t port = 8080;  ///< 0: any free one
+    std::string certificate;   ///< PEM; with it TLS is spoken
+    std::string private_key;
+  } intake;
+  struct Admin {
+    std::string socket;  ///< default: the store's path with ".socket" appended
+  } admin;
+  struct Endpoint {
+    std::string url;
+    std::string ca_file;  ///< PEM; empty: the system's
+    std::string bearer_file;
+    std::string certificate;
+    std::string private_key;
+    std::int64_t in_flight_max = 16;
+    std::int64_t attempt_time_max_s = 30;
+  } endpoint;
+  struct Policy {
+    std::string file;
+  } policy;
+  struct Codes {
+    std::string edition = "free";  ///< "free" | "licensed"
+  } codes;
+};
+
+using Environment = std::vector<std::pair<std::string, std::string>>;
+
+/// The process's environment, those variables that start with DWELLD_.
+Environment DwelldEnvironment();
+
+/// Reads a configuration text. `file` is for messages and for relative paths. A variable
+/// DWELLD_SECTION_KEY wins over the file; one that names no key is a finding.
+Result<Config, std::vector<Finding>> ReadConfig(const std::string& file, std::string_view text,
+                                                const Environment& environment);
+
+/// The same from disk.
+Result<Config, std::vector<Finding>> LoadConfig(const std::string& file,
+                                                const Environment& environment);
+
+/// The configuration in effect, defaults included, as TOML.
+std::string PrintConfig(const Config& config);
+
+}  // namespace dwell::config
