@@ -31,7 +31,10 @@ class Line:
         return f"{self.id}-{self.written:02d}-{word}"
 
     def site(self):
-        return {"place": self.place, "side": self.side, "vein": self.vein}
+        made = {"place": self.place, "side": self.side}
+        if self.vein:
+            made["vein"] = self.vein
+        return made
 
 
 def staff(code):
@@ -108,7 +111,7 @@ def site_check(line, happened, by, present=(), unknown=(), grade=None, needed="y
         "site-check", line, happened, by, signs=signs,
         grade=None if grade is None else
         {"scale": "visual-infusion-phlebitis", "version": "1998", "value": grade},
-        dressing={"type": "transparent", "condition": condition}, patency=patency, flush=flush,
+        dressing={"type": "transparent", "condition": condition} if condition else None, patency=patency, flush=flush,
         still_needed=needed, action=list(action), **more)
 
 

@@ -39,7 +39,7 @@ def never_got_in(plot):
     at = local(23, "11:05")
     tried = [b.failed_attempt(line, at - timedelta(minutes=12), "dorsum-of-hand", "vein-lost"),
              b.failed_attempt(line, at - timedelta(minutes=5), "forearm", "no-flashback")]
-    plot.send(b.not_placed(line, at, "N104", "failed", "no-suitable-vein", tried),
+    plot.send(b.not_placed(line, at, "N104", "failed", "vein-not-found", tried),
               story="both attempts fail; a midline is asked for")
     midline = plot.line("fern", kind="midline", place="upper-arm", vein="basilic", side="right",
                         patient=line.patient, inserted=local(23, "15:30"))
@@ -49,7 +49,7 @@ def never_got_in(plot):
 def declined_and_not_attempted(plot):
     plot.send(b.not_placed(plot.line("fern"), local(22, "16:10"), "N117", "declined", "patient-declined"),
               story="the patient declines a cannula")
-    plot.send(b.not_placed(plot.line("heron"), local(23, "09:10"), "N228", "not-attempted", "no-suitable-vein"),
+    plot.send(b.not_placed(plot.line("heron"), local(23, "09:10"), "N228", "not-attempted", "vein-not-found"),
               story="no vein fit to try: not attempted")
 
 
@@ -132,7 +132,7 @@ def central_lines(plot):
                         inserted=local(22, "15:30"), removed=local(26, "12:15"))
     plot.send(b.placed(theatre, "D041"))
     plot.send(b.removal(theatre, theatre.removed, "D041"))
-    artery = plot.line("quartz", kind="arterial-line", place="wrist", vein="radial-artery",
+    artery = plot.line("quartz", kind="arterial-line", place="wrist", vein="",
                        inserted=local(24, "15:10"), removed=local(26, "16:20"))
     plot.send(b.placed(artery, "D041"))
     plot.send(b.removal(artery, artery.removed, "D041"))

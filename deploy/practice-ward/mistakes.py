@@ -74,9 +74,9 @@ def repeats_and_contradictions(plot):
     plot.send(used)
     plot.send(dict(used, note="10 mL, I think"), CONFLICT, at=local(25, "17:30"),
               story="same id, other content: refused")
-    plot.send(b.placed(line, "N302", happened=local(25, "12:10")), CONFLICT,
+    plot.send(b.placed(line, "N302", happened=local(25, "12:10")), REFUSED,
               story="a second insertion for a line that is in: refused")
-    plot.send(b.removal(line, local(24, "11:10"), "N302", written_after=26 * 60), CONFLICT,
+    plot.send(b.removal(line, local(24, "11:10"), "N302", written_after=26 * 60), REFUSED,
               story="a removal before its insertion: refused")
     plot.send(b.flush(line, local(26, "11:10"), "N302", written_after=26 * 60), CREATED)
 

@@ -70,7 +70,7 @@ def free_moment(moment):
 def ordinary_lines(plot, rng):
     """Cannulas that do their work and come out in time: most of a hospital's lines."""
     wards = tuple(h.WARDS)
-    places = (("forearm", "cephalic"), ("dorsum-of-hand", "dorsal-metacarpal"), ("antecubital-fossa", "basilic"))
+    places = (("forearm", "cephalic"), ("dorsum-of-hand", "metacarpal"), ("antecubital-fossa", "basilic"))
     while len(plot.lines) < LINES:
         number = len(plot.lines)
         place, vein = places[int(rng.random() * 3)]

@@ -49,15 +49,17 @@ class Scenario(unittest.TestCase):
         cls.timeline = cls.plot.timeline()
         cls.events = [(entry, json.loads(entry["body"])) for entry in cls.timeline if entry["expect"] != 400]
         cls.good = [event for entry, event in cls.events if entry["expect"] == 201]
-        cls.schemas = {path.name.split(".")[0]: json.loads(path.read_text())
-                       for path in (ROOT / "schemas/event").glob("*.schema.json")}
+        files = {path.name: json.loads(path.read_text()) for path in (ROOT / "schemas/event").glob("*.schema.json")}
+        common = files.pop("common.schema.json")
+        cls.schemas = {name.split(".")[0]: schema for name, schema in files.items()}
+        cls.judges = {  # Debian 12's jsonschema knows no other way to find a neighbouring file
+            kind: jsonschema.Draft4Validator(
+                schema, resolver=jsonschema.RefResolver.from_schema(schema, store={"common.schema.json": common}))
+            for kind, schema in cls.schemas.items()}
 
     def violations(self, event):
-        schema = self.schemas.get(event["kind"])
-        if schema is None:
-            return ["kind"]
         return [f"{event['id']}: {error.json_path}: {error.message}"
-                for error in jsonschema.validators.validator_for(schema)(schema).iter_errors(event)]
+                for error in self.judges[event["kind"]].iter_errors(event)]
 
     def test_is_the_same_every_time(self):
         self.assertEqual(self.timeline, scenario.build().timeline())
@@ -125,7 +127,8 @@ class Scenario(unittest.TestCase):
         self.assertEqual(sorted(doubled), ["2026-10-25T01:30:00+00:00", "2026-10-25T01:30:00+01:00"])
 
     def test_what_should_be_refused_is_one_fault_away_from_a_legal_event(self):
-        refused = [event for entry, event in self.events if entry["expect"] == 422]
+        refused = [event for entry, event in self.events
+                   if entry["expect"] == 422 and event["kind"] in ("site-check", "site-visit")]
         self.assertGreaterEqual(len(refused), 6)
         for event in refused:
             legal = next(good for good in self.good if good["kind"] == "site-check" and "grade" in good)
