@@ -1,7 +1,5 @@
 #include "mapping/fhir/elements.h"
 
-#include <charconv>
-
 namespace dwell::fhir {
 
 void WriteConcept(JsonWriter& json, const codes::Concept& what, std::string_view text) {
@@ -88,42 +86,6 @@ void WriteWhen(JsonWriter& json, std::string_view prefix, const event::Event& ev
   } else {
     json.Member(name.append("DateTime"), event.happened.text);
   }
-}
-
-std::string PlainDecimal(std::string_view number) {
-  const std::size_t mark = number.find_first_of("eE");
-  if (mark == std::string_view::npos) return std::string(number);
-  std::string_view power_text = number.substr(mark + 1);
-  if (power_text.starts_with('+')) power_text.remove_prefix(1);
-  int power = 0;
-  const auto read =
-      std::from_chars(power_text.data(), power_text.data() + power_text.size(), power);
-  constexpr int kPlacesMax = 40;
-  if (read.ec != std::errc() || power > kPlacesMax || power < -kPlacesMax) return {};
-
-  std::string_view mantissa = number.substr(0, mark);
-  const bool negative = mantissa.starts_with('-');
-  if (negative) mantissa.remove_prefix(1);
-  std::string digits(mantissa);
-  std::size_t point = digits.find('.');
-  if (point == std::string::npos) {
-    point = digits.size();
-  } else {
-    digits.erase(point, 1);
-  }
-  // The point moves by `power` places; zeros fill what is missing on either side.
-  auto at = static_cast<std::ptrdiff_t>(point) + power;
-  if (at <= 0) {
-    digits.insert(0, static_cast<std::size_t>(1 - at), '0');
-    at = 1;
-  }
-  const auto whole = static_cast<std::size_t>(at);
-  if (digits.size() < whole) digits.append(whole - digits.size(), '0');
-  if (digits.size() > whole) digits.insert(whole, 1, '.');
-  const std::size_t first = digits.find_first_not_of('0');
-  const std::size_t keep_from = first == std::string::npos ? whole - 1 : std::min(first, whole - 1);
-  digits.erase(0, keep_from);
-  return negative ? "-" + digits : digits;
 }
 
 std::string FormatHours(std::chrono::milliseconds elapsed) {

@@ -46,8 +46,8 @@ struct Unit {
   std::string_view ucum;
 };
 
-/// {"value":2.50,"unit":...,"system":...,"code":...}; `number` must be the text of a JSON number
-/// without exponent, see PlainDecimal().
+/// {"value":2.50,"unit":...,"system":...,"code":...}; `number` is the text of a JSON number,
+/// without exponent by the event contract (format "plain-decimal").
 void WriteQuantity(JsonWriter& json, std::string_view number, const Unit& unit);
 
 /// {"start":...,"end":...}; an empty one is left out.
@@ -55,10 +55,6 @@ void WritePeriod(JsonWriter& json, std::string_view start, std::string_view end)
 
 /// Member `prefix`DateTime, or `prefix`Period when the event says from when until when.
 void WriteWhen(JsonWriter& json, std::string_view prefix, const event::Event& event);
-
-/// The number as plain digits: an exponent is worked into the text ("1.50e1" is "15.0"), everything
-/// else stays as it is written. Empty when that would take more than 40 places.
-std::string PlainDecimal(std::string_view number);
 
 /// The elapsed time in hours, rounded to at most 2 decimals (half away from zero): "72", "25.5".
 std::string FormatHours(std::chrono::milliseconds elapsed);

@@ -1,0 +1,107 @@
+// One resource while it is being written: its JSON and its narrative together, and what every
+// resource has: id, meta, identifiers, narrative.
+#pragma once
+
+#include <string>
+#include <string_view>
+
+#include "mapping/fhir/bundle.h"
+#include "mapping/fhir/elements.h"
+#include "mapping/fhir/narrative.h"
+#include "mapping/fhir/plan.h"
+
+namespace dwell::fhir {
+
+/// What all resources of one bundle share.
+struct Scope {
+  Scope(const line::Line& line, const Context& context, const Cause& cause);
+
+  const line::Line& line;
+  const Context& context;
+  const codes::CodeMap& codes;
+  const Cause& cause;
+  const line::Entry* insertion;  ///< in force and placed; or null
+  std::string base;              ///< scope of our identifiers: namespace "/source/" source
+  std::string meta_json;
+  std::string device_id;      ///< of the insertion; empty without one
+  std::string device_use_id;  ///< likewise
+  std::string recorded;       ///< cause.recorded as FHIR instant
+
+  std::string IdOf(const line::Entry& entry, Role role, std::size_t number = 0) const;
+  const event::Insertion* inserted() const;  ///< the insertion's body; or null
+  /// Code of the kind of line; "" when no insertion told it.
+  std::string_view line_kind() const;
+};
+
+class Draft {
+ public:
+  /// Starts the resource of `item`: resourceType, id, meta and identifiers.
+  Draft(const Scope& scope, const Item& item, std::string_view id);
+
+  JsonWriter& json() { return json_; }
+  const Scope& scope() const { return scope_; }
+  const Item& item() const { return item_; }
+  const codes::CodeMap& codes() const { return scope_.codes; }
+
+  /// A line of the narrative alone.
+  void Tell(std::string_view label, std::string_view value) { narrative_.Row(label, value); }
+
+  /// Member `name` as a CodeableConcept; nothing when `code` is empty. Told as `label` if there is
+  /// one.
+  void Coded(std::string_view name, std::string_view group, std::string_view code,
+             std::string_view label = {});
+  /// Member `name` as a string; nothing when it is empty.
+  void Text(std::string_view name, std::string_view value, std::string_view label = {});
+  /// Member `name` as a reference to another resource of ours.
+  void Refer(std::string_view name, std::string_view type, std::string_view id);
+  /// Member `name` as a reference to the patient of the item's event (for a Task: the line's).
+  void Patient(std::string_view name, const event::Patient& patient);
+  /// Member "encounter", when the event names one.
+  void Encounter(const event::Event& event);
+  /// Member "location": the ward by its name.
+  void Location(std::string_view ward);
+  /// Member "note": what staff wrote, with its time.
+  void Note(const event::Event& event);
+  /// One CodeableConcept for a body site with side and vein in words; as a value.
+  void BodySite(const event::Site& site);
+  /// When and at which line it happened, for the narrative.
+  void TellEvent(const event::Event& event);
+
+  /// Adds the narrative and ends the resource.
+  std::string Finish();
+
+ private:
+  const Scope& scope_;
+  const Item& item_;
+  JsonWriter json_;
+  Narrative narrative_;
+};
+
+/// A staff member as a value: known by identifier only.
+void WriteStaff(JsonWriter& json, const event::StaffMember& member);
+/// This program as a value: {"type":"Device", ...}.
+void WriteProgram(JsonWriter& json, const Context& context);
+
+/// "left forearm, cephalic vein".
+std::string SiteWords(const codes::CodeMap& codes, const event::Site& site);
+
+/// The makers: each writes the rest of one resource after Draft's start.
+void MakeDevice(Draft& draft);
+void MakeDeviceUse(Draft& draft);
+void MakeInsertion(Draft& draft);
+void MakeAttempt(Draft& draft);
+void MakeFlush(Draft& draft);
+void MakeDressingChange(Draft& draft);
+void MakeRemoval(Draft& draft);
+void MakeInsertionRecord(Draft& draft);
+void MakeFlushRecord(Draft& draft);
+void MakeSiteCheck(Draft& draft);
+void MakeDressingRecord(Draft& draft);
+void MakeSiteAtRemoval(Draft& draft);
+void MakeDwellTime(Draft& draft);
+void MakeTask(Draft& draft);
+
+/// The Provenance of a bundle: who told or did it, from which event, and what came of it.
+Resource MakeProvenance(const Scope& scope, const std::vector<Resource>& targets);
+
+}  // namespace dwell::fhir

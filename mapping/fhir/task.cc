@@ -1,0 +1,107 @@
+// What is due, as a Task: requested, ready when its time has come, and closed by what settles it.
+#include <array>
+
+#include "mapping/fhir/draft.h"
+
+namespace dwell::fhir {
+namespace {
+
+using due::Rule;
+using due::Stage;
+
+/// R4 codes for a stage: Task.status (required binding task-status) and Task.priority (required
+/// binding request-priority), the latter also for what cannot wait: a line to be removed now.
+struct StageRow {
+  Stage stage;
+  std::string_view status, priority, priority_now;
+};
+constexpr std::array<StageRow, 7> kStages = {{
+    {Stage::kNotYetDue, "requested", "routine", "urgent"},
+    {Stage::kDueSoon, "requested", "routine", "urgent"},
+    {Stage::kDue, "ready", "urgent", "asap"},
+    {Stage::kOverdue, "ready", "asap", "stat"},
+    {Stage::kSettled, "completed", "routine", "routine"},
+    {Stage::kNoLongerNeeded, "cancelled", "routine", "routine"},
+    {Stage::kEnteredInError, "entered-in-error", "routine", "routine"},
+}};
+
+/// The policy as a canonical with version; name and version encoded, whatever a site calls them.
+void WritePolicy(Draft& draft, const due::Due& due) {
+  if (due.policy_name.empty()) return;
+  std::string canonical = draft.scope().context.site_namespace + "/policy/";
+  canonical += EncodeSegment(due.policy_name);
+  if (!due.policy_version.empty()) canonical.append("|").append(EncodeSegment(due.policy_version));
+  draft.json().Member("instantiatesCanonical", canonical);
+  draft.Tell("Policy", due.policy_name + " " + due.policy_version);
+}
+
+/// What settled it, as an output. Nothing when the settling event has no resource of its own.
+void WriteOutput(Draft& draft, const due::Due& due) {
+  const Scope& scope = draft.scope();
+  const line::Entry* settling = HeadOf(scope.line, due.settled_by);
+  if (settling == nullptr || settling->event->kind() == event::Kind::kRetraction) return;
+  const Primary primary = PrimaryOf(*settling->event);
+  JsonWriter& json = draft.json();
+  json.Name("output");
+  json.BeginArray();
+  json.BeginObject();
+  draft.Coded("type", "task-output", "settled-by");
+  draft.Refer("valueReference", Row(primary.role).type,
+              scope.IdOf(*settling, primary.role, primary.number));
+  json.EndObject();
+  json.EndArray();
+  draft.Tell("Settled", ReadableTime(settling->event->happened.text));
+}
+
+/// Members that a Task has in every state.
+void WriteTimes(Draft& draft, Instant authored) {
+  const Instant recorded = draft.scope().cause.recorded;
+  draft.json().Member("authoredOn", FormatInstant(std::min(authored, recorded)));  // inv-1 of R4
+  draft.json().Member("lastModified", draft.scope().recorded);
+  draft.json().Name("requester");
+  WriteProgram(draft.json(), draft.scope().context);
+}
+
+/// A Task once issued that no longer follows from the line's events, e.g. after a late event.
+void MakeWithdrawn(Draft& draft) {
+  draft.json().Member("status", "entered-in-error");
+  draft.Coded("statusReason", "reason", "no-longer-derived", "Why");
+  draft.json().Member("intent", "order");
+  draft.Patient("for", draft.scope().line.patient);
+  WriteTimes(draft, draft.scope().cause.recorded);
+}
+
+}  // namespace
+
+void MakeTask(Draft& draft) {
+  if (draft.item().due == nullptr) return MakeWithdrawn(draft);
+  const due::Due& due = *draft.item().due;
+  const Scope& scope = draft.scope();
+  const StageRow& row = kStages[static_cast<std::size_t>(due.stage)];
+  JsonWriter& json = draft.json();
+  WritePolicy(draft, due);
+  json.Member("status", row.status);
+  if (due.stage == Stage::kNoLongerNeeded) draft.Coded("statusReason", "stage", "no-longer-needed");
+  draft.Coded("businessStatus", "stage", due::StageCode(due.stage), "State");
+  json.Member("intent", "order");
+  json.Member("priority", due.rule == Rule::kRemoveNow ? row.priority_now : row.priority);
+  draft.Coded("code", "due-rule", due::RuleCode(due.rule), "What");
+  if (scope.insertion != nullptr) draft.Refer("focus", "DeviceUseStatement", scope.device_use_id);
+  draft.Patient("for", scope.line.patient);
+  if (const line::Entry* anchor = HeadOf(scope.line, due.anchor_id))
+    draft.Encounter(*anchor->event);
+  WriteTimes(draft, due.from);
+  draft.Location(due.ward);
+  draft.Coded("reasonCode", "reason", due.reason, "Why");
+  json.Name("restriction");
+  json.BeginObject();
+  json.Name("period");
+  WritePeriod(json, FormatInstant(due.from), FormatInstant(due.due_at));
+  json.EndObject();
+  draft.Tell("Due", ReadableTime(due.due_at, scope.context.zone));
+  draft.Tell("Line", scope.line.key.line_id);
+  if (!due.ward.empty()) draft.Tell("Ward", due.ward);
+  if (due.stage == Stage::kSettled) WriteOutput(draft, due);
+}
+
+}  // namespace dwell::fhir
