@@ -1,6 +1,6 @@
 // What is due for a line, when, and how far that has come: (line, policy, zone, now) -> dues.
-// Pure. A due thing is identified by its rule and the event that started its clock, so that deriving
-// again gives the same thing again.
+// Pure. A due thing is identified by its rule and the event that started its clock, so that
+// deriving again gives the same thing again.
 #pragma once
 
 #include <optional>
@@ -33,7 +33,8 @@ enum class Stage : std::uint8_t {
   kDue,
   kOverdue,
   kSettled,         ///< done by the event `settled_by`
-  kNoLongerNeeded,  ///< e.g. a site check due when the line came out; `settled_by` says by which event
+  kNoLongerNeeded,  ///< e.g. a site check due when the line came out; `settled_by` says by which
+                    ///< event
   kEnteredInError,  ///< the event that started its clock was retracted
 };
 
@@ -42,21 +43,23 @@ std::string_view StageCode(Stage stage);
 
 struct Due {
   Rule rule;
-  /// Root id (line::Entry::root_id) of the event that started the clock; for kInsertionRecordMissing
-  /// the line_id, because there is one per line and which event came first may change.
+  /// Root id (line::Entry::root_id) of the event that started the clock; for
+  /// kInsertionRecordMissing the line_id, because there is one per line and which event came first
+  /// may change.
   std::string anchor_id;
-  Instant from;             ///< when the clock started
-  Instant due_at;           ///< when it must be done
+  Instant from;    ///< when the clock started
+  Instant due_at;  ///< when it must be done
   Stage stage;
-  std::string settled_by;   ///< root id of the settling, cancelling or retracting event; or empty
-  /// For kRemoveNow what triggered it: "phlebitis-grade", "phlebitis-signs" (the signs prove more than
-  /// was entered), "infiltration-grade", "swelling-on-flush" or "no-longer-required"; else empty.
+  std::string settled_by;  ///< root id of the settling, cancelling or retracting event; or empty
+  /// For kRemoveNow what triggered it: "phlebitis-grade", "phlebitis-signs" (the signs prove more
+  /// than was entered), "infiltration-grade", "swelling-on-flush" or "no-longer-required"; else
+  /// empty.
   std::string reason;
   std::string policy_name;
   std::string policy_version;
   std::string ward;
-  /// This due may never have been told to anyone (the list is derived without memory): it matters only
-  /// where a Task was already issued for it, to close that Task. Do not make a new Task of it.
+  /// This due may never have been told to anyone (the list is derived without memory): it matters
+  /// only where a Task was already issued for it, to close that Task. Do not make a new Task of it.
   bool only_if_issued = false;
 
   friend bool operator==(const Due&, const Due&) = default;
@@ -64,7 +67,8 @@ struct Due {
 
 /// Everything that is or was due for the line in its whole life as of `now`, in order of `from`.
 /// Settled things stay in the list: their Task has to say so.
-std::vector<Due> Compute(const line::Line& line, const Policy& policy, const Zone& zone, Instant now);
+std::vector<Due> Compute(const line::Line& line, const Policy& policy, const Zone& zone,
+                         Instant now);
 
 /// The first instant after `now` at which Compute() would give another answer without a new event;
 /// empty when nothing will change any more.
@@ -72,13 +76,15 @@ std::optional<Instant> NextChange(const std::vector<Due>& dues, const Policy& po
 
 /// Floor and ceiling of the visual infusion phlebitis grade that the signs allow, where none of the
 /// six signs is left open; empty otherwise. Equal: the signs determine the grade.
-/// Source of the grades: Jackson, Nursing Times 1998;94(4):68-71; the rule for unlisted combinations is ours.
+/// Source of the grades: Jackson, Nursing Times 1998;94(4):68-71; the rule for unlisted
+/// combinations is ours.
 struct GradeRange {
   int floor;
   int ceiling;
 };
 std::optional<GradeRange> PhlebitisGradeRange(const event::Signs& signs);
-/// The highest grade that the signs marked present prove, whatever the others are (open ones as absent).
+/// The highest grade that the signs marked present prove, whatever the others are (open ones as
+/// absent).
 int PhlebitisGradeProven(const event::Signs& signs);
 
 }  // namespace dwell::due

@@ -1,8 +1,10 @@
 // A policy: every interval, threshold and round time that decides what is due, per kind of line and
-// per ward. Data from a file, checked by schemas/policy.schema.json; name and version go into every Task.
+// per ward. Data from a file, checked by schemas/policy.schema.json; name and version go into every
+// Task.
 #pragma once
 
 #include <chrono>
+#include <functional>
 #include <map>
 #include <memory>
 #include <optional>
@@ -20,7 +22,8 @@ struct LineRules {
   std::optional<std::chrono::minutes> dwell_max;            ///< elapsed, planned insertion
   std::optional<std::chrono::minutes> dwell_max_emergency;  ///< elapsed, emergency insertion
   std::vector<std::chrono::minutes> check_rounds;           ///< wall time after midnight, sorted
-  std::map<std::string, std::chrono::minutes> dressing_max; ///< by type of dressing; "" is the default
+  /// By type of dressing; "" is the default. Without it nothing is due for the dressing at all.
+  std::map<std::string, std::chrono::minutes, std::less<>> dressing_max;
   std::optional<int> remove_at_phlebitis_grade;
   std::optional<int> remove_at_infiltration_grade;
   bool remove_on_swelling_at_flush = true;
@@ -33,13 +36,23 @@ class Zone;
 struct Policy {
   std::string name;
   std::string version;
-  std::chrono::minutes due_soon{60};       ///< a Task says due-soon this long before its due instant
-  std::chrono::minutes grace{30};          ///< ... and overdue this long after it
-  std::chrono::minutes watch{48 * 60};     ///< watch of the site after removal
-  std::map<std::string, LineRules> by_kind;                          ///< by kind of line
-  std::map<std::string, std::map<std::string, LineRules>> by_ward;   ///< ward -> kind -> rules, whole
-  /// The rules for a line kind on a ward, or null: then a policy-missing task is due, never silence.
+  std::chrono::minutes due_soon{60};    ///< a Task says due-soon this long before its due instant
+  std::chrono::minutes grace{30};       ///< ... and overdue this long after it
+  std::chrono::minutes watch{48 * 60};  ///< watch of the site after removal
+  std::map<std::string, LineRules, std::less<>> by_kind;  ///< by kind of line
+  /// ward -> kind -> rules, whole
+  std::map<std::string, std::map<std::string, LineRules, std::less<>>, std::less<>> by_ward;
+  /// For a line whose kind nobody told: only what makes a line come out now, each as strict as the
+  /// strictest of `by_kind`.
+  LineRules unknown_kind;
+
+  /// The rules for a line kind on a ward, or null: then a policy-missing task is due, never
+  /// silence.
   const LineRules* Find(std::string_view ward, std::string_view kind) const;
+
+  /// How long after the removal a site check is still taken (line::Derive): a day longer than the
+  /// watch, so that a late look can still settle it instead of being refused.
+  std::chrono::minutes check_after_removal_max() const { return watch + std::chrono::hours(24); }
 };
 
 /// Reads a document that passed policy.schema.json; problems beyond the schema come back in words.

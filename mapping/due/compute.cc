@@ -1,0 +1,243 @@
+// One walk along the line's life for each due rule.
+#include <algorithm>
+#include <tuple>
+#include <utility>
+
+#include "mapping/due/due.h"
+#include "mapping/due/rules.h"
+
+namespace dwell::due {
+namespace {
+
+using event::Event;
+using event::Kind;
+using line::Entry;
+using line::Line;
+using line::Standing;
+
+bool Places(const Event& event) {
+  const auto* insertion = std::get_if<event::Insertion>(&event.body);
+  return insertion != nullptr && insertion->outcome == event::Outcome::kPlaced;
+}
+
+/// Whether any rule may look at the event: retractions and tries that placed nothing start no
+/// clock.
+bool Counts(const Event& event) {
+  return event.kind() != Kind::kRetraction && (event.kind() != Kind::kInsertion || Places(event));
+}
+
+/// A running clock of one rule.
+struct Clock {
+  const Entry* anchor = nullptr;
+  std::optional<Start> start;        ///< empty: the policy sets no limit where the patient was
+  const LineRules* rules = nullptr;  ///< by which `start` was judged
+
+  bool AtOnce() const { return start && start->due_at == anchor->event->happened.instant; }
+};
+
+class Computation {
+ public:
+  Computation(const Line& line, const Policy& policy, const Zone& zone, Instant now)
+      : line_(line), policy_(policy), now_(now), frame_{policy, zone, nullptr} {
+    for (const Entry& entry : line.entries) {
+      if (placed_ == nullptr && Places(*entry.event)) placed_ = &entry;
+    }
+    if (line.insertion() != nullptr) placed_ = line.insertion();
+    dues_.reserve(line.entries.size() + 8);
+  }
+
+  std::vector<Due> Run() {
+    for (const RuleRow& row : RuleTable()) Follow(row);
+    for (const RuleRow& row : RuleTable()) ListVoid(row);
+    InsertionRecord();
+    std::sort(dues_.begin(), dues_.end(), [](const Due& a, const Due& b) {
+      return std::tie(a.from, a.rule, a.anchor_id) < std::tie(b.from, b.rule, b.anchor_id);
+    });
+    return std::move(dues_);
+  }
+
+ private:
+  bool Live(const RuleRow& row, int index) const;
+  void Follow(const RuleRow& row);
+  void Begin(const RuleRow& row, const Entry& entry, Clock* clock);
+  void Stop(const RuleRow& row, const Entry& entry, Clock* clock);
+  void Finish(const RuleRow& row, Clock* clock, Stage stage, const std::string& by);
+  void ListVoid(const RuleRow& row);
+  std::pair<Stage, std::string> WhyVoid(const RuleRow& row, const Entry& entry) const;
+  void InsertionRecord();
+
+  const LineRules* RulesAt(const std::string& ward) const {
+    return placed_ == nullptr
+               ? nullptr
+               : policy_.Find(ward, std::get<event::Insertion>(placed_->event->body).line->kind);
+  }
+  bool Listed(Rule rule, const std::string& anchor_id) const {
+    return std::any_of(dues_.begin(), dues_.end(), [&](const Due& due) {
+      return due.rule == rule && due.anchor_id == anchor_id;
+    });
+  }
+  void Add(Rule rule, const Entry& anchor, const Start& start, Stage stage, const std::string& by,
+           const std::string& ward, bool only_if_issued) {
+    dues_.push_back({rule, anchor.root_id, anchor.event->happened.instant, start.due_at, stage, by,
+                     std::string(start.reason), policy_.name, policy_.version, ward,
+                     only_if_issued});
+  }
+
+  const Line& line_;
+  const Policy& policy_;
+  const Instant now_;
+  const Entry* placed_ =
+      nullptr;  ///< tells the kind of line: in force, else the first there ever was
+  std::vector<Due> dues_;
+
+  // Of the walk in progress.
+  Frame frame_;
+  const Entry* last_ =
+      nullptr;  ///< the newest entry walked past; its ward is where the patient was
+};
+
+/// Whether the walk of this rule passes the entry at `index`. On a line of unknown kind only the
+/// signs that it must come out are followed.
+bool Computation::Live(const RuleRow& row, int index) const {
+  const Entry& entry = line_.entries[static_cast<std::size_t>(index)];
+  if (entry.standing != Standing::kInForce || !Counts(*entry.event)) return false;
+  const int removal = line_.removal_index;
+  if (row.span == Span::kAfterRemoval) return removal >= 0 && index >= removal;
+  if (removal >= 0 && index > removal) return false;
+  if (line_.insertion_index < 0) return row.rule == Rule::kRemoveNow;
+  return index >= line_.insertion_index;
+}
+
+void Computation::Follow(const RuleRow& row) {
+  Clock clock;
+  last_ = nullptr;
+  for (int i = 0; i < static_cast<int>(line_.entries.size()); ++i) {
+    if (!Live(row, i)) continue;
+    const Entry& entry = line_.entries[static_cast<std::size_t>(i)];
+    if (clock.anchor != nullptr) Stop(row, entry, &clock);
+    const std::string& ward = entry.event->place.ward;
+    if (line_.insertion_index < 0) {
+      frame_.rules = &policy_.unknown_kind;
+    } else if (last_ == nullptr || last_->event->place.ward != ward) {
+      frame_.rules = RulesAt(ward);
+    }
+    last_ = &entry;
+    Begin(row, entry, &clock);
+  }
+  if (clock.anchor != nullptr) Finish(row, &clock, Stage::kDue, {});
+}
+
+void Computation::Stop(const RuleRow& row, const Entry& entry, Clock* clock) {
+  const Instant due_at = clock->start ? clock->start->due_at : Instant{};
+  if (row.settles(*entry.event, due_at, frame_)) {
+    Finish(row, clock, Stage::kSettled, entry.root_id);
+  } else if (row.span == Span::kInPlace && entry.event->kind() == Kind::kRemoval) {
+    Finish(row, clock, Stage::kNoLongerNeeded, entry.root_id);
+  }
+}
+
+/// One due of a rule is open at a time. What must be done at once overtakes what is due some day;
+/// otherwise a further reason for the same thing adds nothing.
+void Computation::Begin(const RuleRow& row, const Entry& entry, Clock* clock) {
+  if (!row.anchors(*entry.event, frame_)) return;
+  Clock fresh{&entry, row.starts(*entry.event, frame_), frame_.rules};
+  if (clock->start) {
+    if (!fresh.start) return;
+    if (!fresh.AtOnce() || clock->AtOnce()) {
+      Add(row.rule, entry, *fresh.start, Stage::kNoLongerNeeded, clock->anchor->root_id,
+          entry.event->place.ward, true);
+      return;
+    }
+    Finish(row, clock, Stage::kNoLongerNeeded, entry.root_id);
+  }
+  *clock = fresh;
+}
+
+/// Lists what the clock made due and stops the clock. A `stage` of kDue stands for any open one.
+void Computation::Finish(const RuleRow& row, Clock* clock, Stage stage, const std::string& by) {
+  const Clock finished = std::exchange(*clock, {});
+  std::optional<Start> start = finished.start;
+  const std::string* settled_by = &by;
+  if (row.follows_ward && finished.rules != frame_.rules) {
+    if (auto again = row.starts(*finished.anchor->event, frame_)) {
+      start = again;
+    } else {  // the ward where the patient is now does not ask for it
+      stage = Stage::kNoLongerNeeded;
+      settled_by = &last_->root_id;
+    }
+  }
+  if (!start) return;
+  if (stage == Stage::kDue) stage = OpenStage(start->due_at, policy_, now_);
+  Add(row.rule, *finished.anchor, *start, stage, *settled_by, last_->event->place.ward, false);
+}
+
+/// Lists what this rule would ask for after events that no longer count or lie outside its span: it
+/// may have been issued before a late, corrected or retracted event changed the line's life.
+void Computation::ListVoid(const RuleRow& row) {
+  for (int i = 0; i < static_cast<int>(line_.entries.size()); ++i) {
+    const Entry& entry = line_.entries[static_cast<std::size_t>(i)];
+    if (!Counts(*entry.event) || (row.rule != Rule::kRemoveNow && Live(row, i))) continue;
+    const std::string& ward = entry.event->place.ward;
+    frame_.rules = RulesAt(ward);
+    const bool kind_matters = row.rule != Rule::kRemoveNow && row.span == Span::kInPlace;
+    if (placed_ == nullptr && kind_matters) continue;
+    if (row.rule == Rule::kRemoveNow &&
+        (frame_.rules == nullptr || !row.anchors(*entry.event, frame_))) {
+      frame_.rules = &policy_.unknown_kind;  // may have been asked for before the kind was known
+    }
+    if (!row.anchors(*entry.event, frame_)) continue;
+    const auto start = row.starts(*entry.event, frame_);
+    if (!start || Listed(row.rule, entry.root_id)) continue;
+    const auto [stage, by] = WhyVoid(row, entry);
+    Add(row.rule, entry, *start, stage, by, ward, true);
+  }
+}
+
+std::pair<Stage, std::string> Computation::WhyVoid(const RuleRow& row, const Entry& entry) const {
+  const auto undone = [this](const Entry& target) {
+    const Entry* by = line_.Find(target.undone_by);
+    return std::pair(Stage::kEnteredInError, by == nullptr ? std::string() : by->root_id);
+  };
+  if (entry.standing != Standing::kInForce) return undone(entry);
+  const bool needs_insertion = row.span == Span::kInPlace && row.rule != Rule::kRemoveNow;
+  if (needs_insertion && line_.insertion() == nullptr) return undone(*placed_);
+  const Entry* end = line_.removal();
+  if (end == nullptr) end = line_.insertion();
+  return {Stage::kNoLongerNeeded, end == nullptr ? std::string() : end->root_id};
+}
+
+void Computation::InsertionRecord() {
+  const Entry* first = nullptr;  // in force if there is one
+  for (const Entry& entry : line_.entries) {
+    if (!Counts(*entry.event) || entry.event->kind() == Kind::kInsertion) continue;
+    const bool better = first == nullptr || (first->standing != Standing::kInForce &&
+                                             entry.standing == Standing::kInForce);
+    if (better) first = &entry;
+  }
+  if (first == nullptr) return;
+  const Instant due_at = first->event->happened.instant;
+  Add(Rule::kInsertionRecordMissing, *first, Start{due_at, {}}, Stage::kDue, {},
+      first->event->place.ward, false);
+  Due& due = dues_.back();
+  due.anchor_id = line_.key.line_id;
+  if (line_.insertion() != nullptr) {
+    due.stage = Stage::kSettled;
+    due.settled_by = line_.insertion()->root_id;
+    due.only_if_issued = true;
+  } else if (first->standing != Standing::kInForce) {
+    const Entry* by = line_.Find(first->undone_by);
+    due.stage = Stage::kEnteredInError;
+    due.settled_by = by == nullptr ? std::string() : by->root_id;
+    due.only_if_issued = true;
+  } else {
+    due.stage = OpenStage(due_at, policy_, now_);
+  }
+}
+
+}  // namespace
+
+std::vector<Due> Compute(const Line& line, const Policy& policy, const Zone& zone, Instant now) {
+  return Computation(line, policy, zone, now).Run();
+}
+
+}  // namespace dwell::due
