@@ -1,0 +1,225 @@
+#include "daemon/admin/conversation.h"
+
+#include <array>
+#include <set>
+#include <vector>
+
+#include "daemon/admin/rows.h"
+#include "daemon/admin/store_work.h"
+#include "daemon/base/limits.h"
+#include "daemon/intake/answers.h"
+
+namespace dwell::admin {
+namespace {
+
+namespace asio = net::asio;
+
+// A body of events as a JSON string may be twice as long as itself.
+constexpr std::size_t kLineBytesMax = 2 * limits::kBodyBytesMax + 1024;
+constexpr schemas::ParseLimits kRequestLimits{
+    .bytes_max = kLineBytesMax, .depth_max = 2, .values_max = 16};
+// Rows that one question to the store may take: its thread has other work to do.
+constexpr std::size_t kPageRows = 500;
+
+std::string TextOf(schemas::Value request, std::string_view name) {
+  const auto value = request.Find(name);
+  return value && value->is_string() ? std::string(value->AsString()) : std::string();
+}
+
+/// Awaits one of the pipeline's answers.
+asio::awaitable<intake::Reply> Await(std::function<void(const intake::Replies&)> ask) {
+  const asio::any_io_executor executor = co_await asio::this_coro::executor;
+  auto start = [executor, ask = std::move(ask)](auto handler) {
+    auto waiting = std::make_shared<decltype(handler)>(std::move(handler));
+    ask([executor, waiting](intake::Reply reply) {
+      asio::post(executor,
+                 [waiting, reply = std::move(reply)]() mutable { (*waiting)(std::move(reply)); });
+    });
+  };
+  co_return co_await asio::async_initiate<const asio::use_awaitable_t<>&, void(intake::Reply)>(
+      std::move(start), asio::use_awaitable);
+}
+
+/// What a refusal says, for a person: the texts of its issues.
+std::string WordsOf(const intake::Reply& reply) {
+  std::string words;
+  const auto document = schemas::Document::Parse(reply.body);
+  const auto issues = document ? document->root().Find("issue") : std::nullopt;
+  if (!issues) return "status " + std::to_string(reply.status);
+  for (const schemas::Value issue : *issues) {
+    const auto details = issue.Find("details");
+    const auto text = details ? details->Find("text") : std::nullopt;
+    if (!text) continue;
+    if (!words.empty()) words += "; ";
+    words += text->AsString();
+  }
+  return words;
+}
+
+/// The sources of all lines, a page at a time.
+asio::awaitable<Result<std::set<std::string>>> Sources(store::Writer& writer) {
+  std::set<std::string> sources;
+  std::int64_t after = 0;
+  while (true) {
+    std::function<Result<std::vector<store::LineRecord>>(store::Store&)> work =
+        [after](store::Store& store) { return store.ListLines(after, kPageRows); };
+    const auto page = co_await OnStore(writer, std::move(work));
+    if (!page) co_return page.error();
+    for (const auto& line : *page) sources.insert(line.key.source);
+    if (page->size() < kPageRows) co_return sources;
+    after = page->back().seq;
+  }
+}
+
+}  // namespace
+
+struct Conversation::Row {
+  std::string_view request;
+  Answerer answer;
+};
+
+asio::awaitable<void> Conversation::Run() {
+  while (true) {
+    connection_.Deadline(limits::kIdleTimeMax);
+    const auto line = co_await ReadLine();
+    if (!line) break;
+    const bool written = co_await Answer(*line);
+    if (!written) break;
+  }
+  connection_.Close();
+}
+
+asio::awaitable<std::optional<std::string>> Conversation::ReadLine() {
+  std::size_t seen = 0;
+  std::array<char, 16 * 1024> chunk;
+  while (true) {
+    const std::size_t end = received_.find('\n', seen);
+    if (end != std::string::npos) {
+      std::string line = received_.substr(0, end);
+      received_.erase(0, end + 1);
+      co_return line;
+    }
+    seen = received_.size();
+    if (seen > kLineBytesMax) co_return std::nullopt;
+    const net::Io io = co_await connection_.ReadSome(chunk);
+    received_.append(chunk.data(), io.bytes);
+    if (io.error) co_return std::nullopt;
+  }
+}
+
+asio::awaitable<bool> Conversation::Send(std::string text) {
+  connection_.Deadline(limits::kRequestTimeMax);
+  const net::Io io = co_await connection_.Write(text);
+  co_return !io.error;
+}
+
+asio::awaitable<bool> Conversation::Answer(const std::string& line) {
+  static constexpr Row kRows[] = {
+      {"status", &Conversation::Status}, {"queue", &Conversation::Queue},
+      {"lines", &Conversation::Lines},   {"show", &Conversation::Show},
+      {"submit", &Conversation::Submit},
+  };
+  std::string error = "one of the requests status, queue, lines, show, submit is expected";
+  const auto document = schemas::Document::Parse(line, kRequestLimits);
+  if (!document || !document->root().is_object()) {
+    error = "a JSON object on one line is expected";
+  } else {
+    const std::string request = TextOf(document->root(), "request");
+    for (const Row& row : kRows) {
+      if (row.request == request) error = co_await (this->*row.answer)(document->root());
+    }
+  }
+  std::string end = EndRow(error);
+  co_return co_await Send(std::move(end));
+}
+
+asio::awaitable<std::string> Conversation::Status(schemas::Value /*request*/) {
+  std::function<Result<store::Counts>(store::Store&)> work = [](store::Store& store) {
+    return store.Count();
+  };
+  const auto counts = co_await OnStore(*services_.writer, std::move(work));
+  if (!counts) co_return counts.error().message();
+  State state;
+  state.now = services_.clock->Now();
+  state.draining = services_.pipeline->draining();
+  state.progress = services_.progress();
+  state.caught_up_to = services_.caught_up_to();
+  std::string row = StatusRow(*counts, state);
+  co_await Send(std::move(row));
+  co_return std::string();
+}
+
+asio::awaitable<std::string> Conversation::Queue(schemas::Value /*request*/) {
+  std::int64_t after = 0;
+  while (true) {
+    std::function<Result<std::vector<store::QueueRow>>(store::Store&)> work =
+        [after](store::Store& store) { return store.ListQueue(after, kPageRows); };
+    const auto page = co_await OnStore(*services_.writer, std::move(work));
+    if (!page) co_return page.error().message();
+    std::string text;
+    for (const auto& row : *page) text += QueueRowText(row);
+    const bool written = co_await Send(std::move(text));
+    if (!written || page->size() < kPageRows) co_return std::string();
+    after = page->back().bundle_seq;
+  }
+}
+
+asio::awaitable<std::string> Conversation::Lines(schemas::Value /*request*/) {
+  std::int64_t after = 0;
+  while (true) {
+    std::function<Result<std::vector<store::LineRecord>>(store::Store&)> work =
+        [after](store::Store& store) { return store.ListLines(after, kPageRows); };
+    const auto page = co_await OnStore(*services_.writer, std::move(work));
+    if (!page) co_return page.error().message();
+    std::string text;
+    for (const auto& line : *page) text += LineRow(line);
+    const bool written = co_await Send(std::move(text));
+    if (!written || page->size() < kPageRows) co_return std::string();
+    after = page->back().seq;
+  }
+}
+
+asio::awaitable<std::string> Conversation::Show(schemas::Value request) {
+  const std::string id = TextOf(request, "id");
+  if (id.empty()) co_return std::string("the id of an event is expected");
+  std::set<std::string> sources;
+  const std::string source = TextOf(request, "source");
+  if (source.empty()) {
+    const auto all = co_await Sources(*services_.writer);
+    if (!all) co_return all.error().message();
+    sources = *all;
+  } else {
+    sources.insert(source);
+  }
+  std::string found;
+  std::size_t count = 0;
+  for (const std::string& candidate : sources) {
+    std::function<void(const intake::Replies&)> ask = [&](const intake::Replies& done) {
+      services_.pipeline->Show(candidate, id, done);
+    };
+    const intake::Reply reply = co_await Await(std::move(ask));
+    if (reply.status == 404) continue;
+    if (reply.status != 200) co_return WordsOf(reply);
+    found += reply.body + "\n";
+    ++count;
+  }
+  if (count == 0) co_return std::string("no such event is stored");
+  co_await Send(std::move(found));
+  if (count > 1) co_return std::string("several sources use this id: say which source is meant");
+  co_return std::string();
+}
+
+asio::awaitable<std::string> Conversation::Submit(schemas::Value request) {
+  const std::string body = TextOf(request, "body");
+  const bool batch = TextOf(request, "format") == "ndjson";
+  std::function<void(const intake::Replies&)> ask = [&](const intake::Replies& done) {
+    batch ? services_.pipeline->SubmitBatch(body, done) : services_.pipeline->SubmitOne(body, done);
+  };
+  const intake::Reply reply = co_await Await(std::move(ask));
+  if (batch && reply.status != 200) co_return WordsOf(reply);
+  std::string text = batch ? reply.body : intake::AnswerLine(1, reply);
+  co_await Send(std::move(text));
+  co_return std::string();
+}
+
+}  // namespace dwell::admin

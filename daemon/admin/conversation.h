@@ -1,0 +1,65 @@
+// One operator's connection to the admin socket: a JSON request a line, answered by JSON lines of which the
+// last one has "end".
+//
+//   {"request":"status"}                                 one object
+//   {"request":"queue"}                                  one object for each delivery that waits
+//   {"request":"lines"}                                  one object for each line
+//   {"request":"show","id":…,"source":…}                 one object; without source: found by id alone
+//   {"request":"submit","format":"json"|"ndjson","body":…}   one object for each event
+//
+// Then {"end":true}, or {"end":true,"error":…} in words for a person.
+#pragma once
+
+#include <functional>
+#include <optional>
+#include <string>
+
+#include "daemon/base/clock.h"
+#include "daemon/delivery/delivery.h"
+#include "daemon/intake/pipeline.h"
+#include "daemon/net/connection.h"
+#include "daemon/store/writer.h"
+#include "schemas/json/document.h"
+#include "schemas/json/writer.h"
+
+namespace dwell::admin {
+
+/// What the answers are made from; all outlive the conversations.
+struct Services {
+  intake::Pipeline* pipeline = nullptr;
+  store::Writer* writer = nullptr;
+  const base::Clock* clock = nullptr;
+  std::function<delivery::Progress()> progress;
+  /// Up to when everything that fell due has been made, if the clock has looked yet.
+  std::function<std::optional<Instant>()> caught_up_to;
+};
+
+class Conversation {
+ public:
+  Conversation(net::Connection& connection, const Services& services)
+      : connection_(connection), services_(services) {}
+
+  /// Answers requests until the peer ends or misbehaves.
+  net::asio::awaitable<void> Run();
+
+ private:
+  /// Writes answer lines; the result is an error in words, or empty.
+  using Answerer = net::asio::awaitable<std::string> (Conversation::*)(schemas::Value);
+  struct Row;
+
+  net::asio::awaitable<std::optional<std::string>> ReadLine();
+  net::asio::awaitable<bool> Answer(const std::string& line);
+  net::asio::awaitable<bool> Send(std::string text);
+
+  net::asio::awaitable<std::string> Status(schemas::Value request);
+  net::asio::awaitable<std::string> Queue(schemas::Value request);
+  net::asio::awaitable<std::string> Lines(schemas::Value request);
+  net::asio::awaitable<std::string> Show(schemas::Value request);
+  net::asio::awaitable<std::string> Submit(schemas::Value request);
+
+  net::Connection& connection_;
+  const Services& services_;
+  std::string received_;
+};
+
+}  // namespace dwell::admin

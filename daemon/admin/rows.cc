@@ -1,0 +1,77 @@
+#include "daemon/admin/rows.h"
+
+#include "schemas/json/writer.h"
+
+namespace dwell::admin {
+namespace {
+
+std::int64_t Signed(std::uint64_t count) { return static_cast<std::int64_t>(count); }
+
+std::string Finished(const schemas::JsonWriter& out) { return std::string(out.text()) + "\n"; }
+
+}  // namespace
+
+std::string StatusRow(const store::Counts& counts, const State& state) {
+  schemas::JsonWriter out;
+  out.BeginObject();
+  out.Member("now", FormatInstant(state.now));
+  if (state.caught_up_to) out.Member("caught_up_to", FormatInstant(*state.caught_up_to));
+  out.MemberBool("draining", state.draining);
+  out.MemberInteger("events", Signed(counts.events));
+  out.MemberInteger("lines", Signed(counts.lines));
+  out.Name("deliveries");
+  out.BeginObject();
+  out.MemberInteger("ready", Signed(counts.ready));
+  out.MemberInteger("in-progress", Signed(counts.in_progress));
+  out.MemberInteger("completed", Signed(counts.completed));
+  out.MemberInteger("on-hold", Signed(counts.on_hold));
+  out.MemberInteger("cancelled", Signed(counts.cancelled));
+  out.EndObject();
+  if (counts.oldest_waiting) out.Member("oldest_waiting", FormatInstant(*counts.oldest_waiting));
+  out.Name("attempts");
+  out.BeginObject();
+  out.MemberInteger("completed", Signed(state.progress.completed));
+  out.MemberInteger("refused", Signed(state.progress.refused));
+  out.MemberInteger("again", Signed(state.progress.again));
+  out.EndObject();
+  out.MemberInteger("in_flight", Signed(state.progress.in_flight));
+  if (!state.progress.last_failure.empty()) {
+    out.Member("last_failure", state.progress.last_failure);
+  }
+  out.EndObject();
+  return Finished(out);
+}
+
+std::string QueueRowText(const store::QueueRow& row) {
+  schemas::JsonWriter out;
+  out.BeginObject();
+  out.MemberInteger("delivery", row.bundle_seq);
+  out.Member("state", store::DeliveryStateName(row.state));
+  out.Member("since", FormatInstant(row.made_at));
+  out.Member("source", row.source);
+  out.Member("line", row.line_id);
+  if (!row.event_id.empty()) out.Member("event", row.event_id);
+  out.MemberInteger("attempts", row.attempts);
+  if (row.state == store::DeliveryState::kReady) {
+    out.Member("not_before", FormatInstant(row.not_before));
+  }
+  if (row.uncertain) out.MemberBool("uncertain", true);
+  if (!row.why.empty()) out.Member("why", row.why);
+  out.EndObject();
+  return Finished(out);
+}
+
+std::string LineRow(const store::LineRecord& line) {
+  return line.summary.empty() ? std::string("{}\n") : line.summary + "\n";
+}
+
+std::string EndRow(std::string_view error) {
+  schemas::JsonWriter out;
+  out.BeginObject();
+  out.MemberBool("end", true);
+  if (!error.empty()) out.Member("error", error);
+  out.EndObject();
+  return Finished(out);
+}
+
+}  // namespace dwell::admin
