@@ -31,6 +31,11 @@ inline constexpr std::chrono::seconds kRetryAfter{5};
 inline constexpr std::uint64_t kStoreFreeBytesMin = 64ULL * 1024 * 1024;
 /// Jobs that share one transaction: beyond this the commit takes longer than it saves.
 inline constexpr std::size_t kJobsPerCommitMax = 128;
+/// Events of the lines that the ledger keeps in memory: some 2 KiB each, so about 200 MiB.
+inline constexpr std::size_t kCachedEventsMax = 100'000;
+/// Lines that the clock looks at in one transaction: some 20 ms of work, so that intake is not kept
+/// waiting behind a long catching up.
+inline constexpr std::size_t kCatchUpLinesMax = 200;
 /// Bundles in flight to the endpoint at once.
 inline constexpr std::size_t kInFlightMax = 16;
 /// Response of the endpoint that we are ready to read.

@@ -1,5 +1,5 @@
-// The one writer of meaning: takes a legal event, places it in its line's life, computes what is due,
-// makes the resources that changed, checks them and appends everything in one transaction.
+// The one writer of meaning: takes a legal event, places it in its line's life, computes what is
+// due, makes the resources that changed, checks them and appends everything in one transaction.
 #pragma once
 
 #include <functional>
@@ -22,11 +22,11 @@ struct Submission {
 };
 
 enum class Answer : std::uint8_t {
-  kStored,          ///< new; committed and synced
-  kRepeated,        ///< same id and content as before: the same event
-  kConflict,        ///< same id, other content
-  kContradiction,   ///< does not fit the line's life
-  kNotNow,          ///< no space, or the store stopped: nothing was stored; try again later
+  kStored,         ///< new; committed and synced
+  kRepeated,       ///< same id and content as before: the same event
+  kConflict,       ///< same id, other content
+  kContradiction,  ///< does not fit the line's life
+  kNotNow,         ///< no space, or the store stopped: nothing was stored; try again later
 };
 
 struct Receipt {
@@ -37,7 +37,7 @@ struct Receipt {
   std::string why;                    ///< for kNotNow
 };
 
-/// What the ledger works with; all outlive it.
+/// What the ledger works with; all outlive the writer.
 struct Rules {
   const schemas::Bundled* schemas = nullptr;
   const due::Policy* policy = nullptr;
@@ -48,6 +48,9 @@ struct Rules {
 /// Called on the store thread.
 using Receipts = std::function<void(std::vector<Receipt>)>;
 
+/// A stored event that can no longer be read (its contract changed without a migration) keeps its
+/// line from going on: events for that line get kNotNow, the clock tries again each hour, and the
+/// log says so each time. Other lines are not touched by it.
 class Ledger {
  public:
   Ledger(store::Writer& writer, const base::Clock& clock, Rules rules);
@@ -61,12 +64,14 @@ class Ledger {
   /// `done` gets the next instant at which something will change (empty: none), after the commit.
   void CatchUp(std::function<void(Result<std::optional<Instant>>)> done);
 
-  /// Called on the store thread after a commit that added bundles or changed when the clock must look.
+  /// Adds a listener, called on the store thread after a commit that added bundles or changed when
+  /// the clock must look. It must be quick, and safe to call until the writer is gone.
   void OnNews(std::function<void()> news);
 
+  struct Impl;  ///< of the files that implement it
+
  private:
-  struct Impl;
-  std::unique_ptr<Impl> impl_;
+  std::shared_ptr<Impl> impl_;  ///< jobs on their way hold it too
 };
 
 }  // namespace dwell::ledger

@@ -79,6 +79,17 @@ Result<std::optional<LineRecord>> Store::LoadLine(std::int64_t line_seq) {
   return LoadLineFrom(db_->connection, query.Bind(line_seq));
 }
 
+Result<std::optional<line::Key>> Store::KeyOfLine(std::int64_t line_seq) {
+  Query query(db_->connection, Sql::kKeyOfLine);
+  const Result<bool> row = query.Bind(line_seq).Next();
+  if (row.has_error()) return row.error();
+  if (!row.value()) return std::optional<line::Key>();
+  line::Key key;
+  key.source = query.Text();
+  key.line_id = query.Text();
+  return std::optional(std::move(key));
+}
+
 Result<std::int64_t> Store::SaveLine(const LineRecord& line) {
   const bool is_new = line.seq == 0;
   Query save(db_->connection, is_new ? Sql::kAddLine : Sql::kUpdateLine);

@@ -35,6 +35,7 @@ constexpr std::array<Row, kSqlCount> kStatements{{
     {Sql::kLineBySeq,
      "SELECT seq, source, line_id, bundles, next_change, issued, summary FROM line"
      " WHERE seq = ?"},
+    {Sql::kKeyOfLine, "SELECT source, line_id FROM line WHERE seq = ?"},
     {Sql::kAddLine,
      "INSERT INTO line(source, line_id, bundles, next_change, issued, summary)"
      " VALUES(?, ?, ?, ?, ?, ?)"},

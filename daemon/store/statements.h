@@ -18,6 +18,7 @@ enum class Sql : std::uint8_t {
   kRawEvents,
   kLineByKey,
   kLineBySeq,
+  kKeyOfLine,
   kAddLine,
   kUpdateLine,
   kLinesToChange,

@@ -129,6 +129,8 @@ class Store {
 
   Result<std::optional<LineRecord>> LoadLine(const line::Key& key);
   Result<std::optional<LineRecord>> LoadLine(std::int64_t line_seq);
+  /// The key alone.
+  Result<std::optional<line::Key>> KeyOfLine(std::int64_t line_seq);
   /// Inserts (seq 0) or updates; returns the seq. raw_events is not written.
   Result<std::int64_t> SaveLine(const LineRecord& line);
   /// Lines whose next_change is at or before `now`, oldest first, at most `max`.

@@ -1,0 +1,46 @@
+// What the ledger holds; shared by the files that implement it.
+#pragma once
+
+#include <functional>
+#include <mutex>
+#include <optional>
+#include <vector>
+
+#include "daemon/base/limits.h"
+#include "daemon/ledger/ledger.h"
+#include "daemon/ledger/line_cache.h"
+#include "daemon/ledger/making.h"
+
+namespace dwell::ledger {
+
+/// What one job of ours changed; so that it can be forgotten after a rollback.
+struct Touched {
+  std::vector<line::Key> lines;
+  bool news = false;
+};
+
+struct Ledger::Impl {
+  Impl(store::Writer& store_writer, const base::Clock& wall_clock, Rules all_rules)
+      : writer(store_writer), clock(wall_clock), rules(std::move(all_rules)) {}
+
+  store::Writer& writer;
+  const base::Clock& clock;
+  const Rules rules;
+  LineCache cache{limits::kCachedEventsMax};  // the store thread's own
+  std::mutex mutex;
+  std::vector<std::function<void()>> listeners;  // guarded by mutex
+
+  /// From memory or the store; null when there is no such line yet.
+  Result<LineState*> Load(store::Store& store, const line::Key& key);
+  /// The line's life with `added` (may be null) as one event more.
+  Result<line::Line, line::Contradiction> Derive(
+      const LineState& state, const std::shared_ptr<const event::Event>& added) const;
+  /// Stores the line with its next change, the event (if any) and the bundle (if any), and brings
+  /// `state` up to date. Returns the event's seq, or 0.
+  Result<std::int64_t> Append(store::Store& store, LineState& state, Making making,
+                              const store::EventRecord* event);
+  /// To be called first in every job's `done`.
+  void Finish(const Touched& touched, const Result<void>& committed);
+};
+
+}  // namespace dwell::ledger

@@ -1,0 +1,96 @@
+#include "daemon/ledger/ledger.h"
+
+#include <utility>
+
+#include "daemon/base/log.h"
+#include "daemon/ledger/impl.h"
+#include "daemon/ledger/issued_code.h"
+
+namespace dwell::ledger {
+
+Ledger::Ledger(store::Writer& writer, const base::Clock& clock, Rules rules)
+    : impl_(std::make_shared<Impl>(writer, clock, std::move(rules))) {}
+
+Ledger::~Ledger() = default;
+
+void Ledger::OnNews(std::function<void()> news) {
+  const std::scoped_lock lock(impl_->mutex);
+  impl_->listeners.push_back(std::move(news));
+}
+
+Result<LineState*> Ledger::Impl::Load(store::Store& store, const line::Key& key) {
+  if (LineState* known = cache.Find(key)) return known;
+  const auto record = store.LoadLine(key);
+  if (record.has_error()) return record.error();
+  if (!record.value()) return nullptr;
+  auto state = ReadLineState(*record.value());
+  if (state.has_error()) {
+    log::Write(log::Level::kError, "line-unreadable",
+               {{"line_seq", record.value()->seq}, {"error", state.error()}});
+    return state.error();
+  }
+  return cache.Put(std::move(state.value()));
+}
+
+Result<line::Line, line::Contradiction> Ledger::Impl::Derive(
+    const LineState& state, const std::shared_ptr<const event::Event>& added) const {
+  // What was legal when it was stored stays: a policy with a shorter watch must not make the past
+  // illegal and the line deaf.
+  constexpr std::chrono::minutes kAnyTime = std::chrono::days(36500);
+  const std::chrono::minutes watch = rules.policy->watch;
+  auto events = state.events;
+  if (added != nullptr) events.push_back(added);
+  auto line = line::Derive(state.key, events, watch);
+  if (line.has_value() || state.events.empty()) return line;
+  if (added != nullptr && line::Derive(state.key, state.events, watch).has_value()) return line;
+  return line::Derive(state.key, std::move(events), kAnyTime);
+}
+
+Result<std::int64_t> Ledger::Impl::Append(store::Store& store, LineState& state, Making making,
+                                          const store::EventRecord* event) {
+  state.issued = std::move(making.issued);
+  if (making.bundle) ++state.bundles;
+  store::LineRecord line;
+  line.seq = state.seq;
+  line.key = state.key;
+  line.issued = EncodeIssued(state.issued);
+  line.bundles = state.bundles;
+  line.next_change = making.next_change;
+  line.summary = std::move(making.summary);
+  const Result<std::int64_t> saved = store.SaveLine(line);
+  if (saved.has_error()) return saved.error();
+  state.seq = saved.value();
+
+  std::int64_t event_seq = 0;
+  if (event != nullptr) {
+    const Result<std::int64_t> added = store.AddEvent(*event, state.seq);
+    if (added.has_error()) return added.error();
+    event_seq = added.value();
+  }
+  if (!making.bundle) return event_seq;
+  making.bundle->line_seq = state.seq;
+  making.bundle->event_seq = event_seq;
+  const Result<std::int64_t> bundle_seq = store.AddBundle(*making.bundle);
+  if (bundle_seq.has_error()) return bundle_seq.error();
+  if (making.bundle->state == store::DeliveryState::kOnHold) {
+    log::Write(log::Level::kError, "own-resource-not-legal",
+               {{"bundle_seq", bundle_seq.value()}, {"event_seq", event_seq}});
+  }
+  return event_seq;
+}
+
+void Ledger::Impl::Finish(const Touched& touched, const Result<void>& committed) {
+  if (committed.has_error()) {
+    for (const line::Key& key : touched.lines) cache.Drop(key);
+    return;
+  }
+  if (!touched.news) return;
+  std::vector<std::function<void()>> all;
+  {
+    const std::scoped_lock lock(mutex);
+    all = listeners;
+  }
+  for (const auto& listener : all) listener();
+}
+
+}  // namespace dwell::ledger

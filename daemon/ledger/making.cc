@@ -1,0 +1,56 @@
+#include "daemon/ledger/making.h"
+
+#include <utility>
+
+#include "daemon/ledger/summary.h"
+#include "schemas/base/check.h"
+
+namespace dwell::ledger {
+namespace {
+
+// Why the first resource that is not legal is not; empty when all are. Violations never carry
+// values.
+std::string FindFault(const std::vector<fhir::Resource>& resources,
+                      const schemas::Bundled& schemas) {
+  for (const fhir::Resource& resource : resources) {
+    std::string fault;
+    const auto document = schemas::Document::Parse(resource.json);
+    if (document.has_error()) {
+      fault = "is no JSON: " + document.error().rule;
+    } else {
+      const auto violations = schemas.CheckResource(document->root());
+      if (violations.empty()) continue;
+      fault = "breaks its structure at " + violations[0].pointer + ": " + violations[0].rule +
+              ", expected " + violations[0].expected;
+    }
+    return "our own " + resource.type + " " + resource.id + " " + fault;
+  }
+  return {};
+}
+
+}  // namespace
+
+Making MakeAll(const line::Line& line, const LineState& before, const Rules& rules,
+               const event::Event* cause, Instant now) {
+  const std::vector<due::Due> dues = due::Compute(line, *rules.policy, *rules.zone, now);
+  fhir::Made made = fhir::Make(line, dues, rules.fhir, before.issued,
+                               {.event = cause, .recorded = now, .sequence = before.bundles + 1});
+  Making making;
+  making.issued = std::move(made.issued);
+  making.next_change = due::NextChange(dues, *rules.policy, now);
+  // Otherwise the clock would look at this line for ever without getting on.
+  CHECK(!making.next_change || *making.next_change > now);
+  making.summary = LineSummary(line, dues);
+  if (made.resources.empty()) return making;
+  store::BundleRecord& bundle = making.bundle.emplace();
+  bundle.made_at = now;
+  bundle.why = FindFault(made.resources, *rules.schemas);
+  if (!bundle.why.empty()) {
+    bundle.state = store::DeliveryState::kOnHold;
+    bundle.settled_at = now;
+  }
+  bundle.body = fhir::TransactionBundle(made.resources);
+  return making;
+}
+
+}  // namespace dwell::ledger

@@ -1,0 +1,27 @@
+// From a line's life to what is to be stored and sent: dues, resources, their check, the bundle.
+// Pure: the same line, rules and instant give the same bytes.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "daemon/ledger/ledger.h"
+#include "daemon/ledger/line_cache.h"
+
+namespace dwell::ledger {
+
+struct Making {
+  std::vector<fhir::Issued> issued;    ///< the whole list afterwards
+  std::optional<Instant> next_change;  ///< when the clock must look at the line again
+  std::string summary;                 ///< see LineSummary()
+  /// Without line and event; empty when nothing is to be told. On hold, with why, when a resource
+  /// of ours breaks our own structure: the event is right, we are wrong.
+  std::optional<store::BundleRecord> bundle;
+};
+
+/// `before` says what was issued so far; `cause` is the event that came in, or null for the clock.
+Making MakeAll(const line::Line& line, const LineState& before, const Rules& rules,
+               const event::Event* cause, Instant now);
+
+}  // namespace dwell::ledger

@@ -1,0 +1,157 @@
+#include <array>
+#include <utility>
+
+#include "daemon/ledger/content_hash.h"
+#include "daemon/ledger/impl.h"
+
+namespace dwell::ledger {
+namespace {
+
+/// Submissions on their way through one job.
+struct Batch {
+  std::vector<Submission> submissions;
+  std::vector<store::Sha256> contents;
+  std::vector<Receipt> receipts;
+  Receipts tell;
+  Instant now{};
+  std::string no_room_because;  // empty while there is room for more events
+  Touched touched;
+};
+
+std::string WhyNoRoom(const store::Store& store) {
+  const store::Counts& counts = store.counts();
+  if (counts.ready + counts.in_progress + counts.on_hold >= limits::kQueueBundlesMax) {
+    return "too many deliveries wait";
+  }
+  if (!store.HasRoom()) return "too little space is left on the store's file system";
+  return {};
+}
+
+Receipt NotNow(std::string why) {
+  Receipt receipt;
+  receipt.answer = Answer::kNotNow;
+  receipt.why = std::move(why);
+  return receipt;
+}
+
+Receipt Contradicts(line::Contradiction contradiction) {
+  Receipt receipt;
+  receipt.answer = Answer::kContradiction;
+  receipt.contradiction = std::move(contradiction);
+  return receipt;
+}
+
+Receipt Known(const store::EventRecord& known, const store::Sha256& content) {
+  Receipt receipt;
+  if (known.content == content) {
+    receipt.answer = Answer::kRepeated;
+    receipt.event_seq = known.seq;
+    receipt.received_at = known.received_at;
+    return receipt;
+  }
+  receipt.answer = Answer::kConflict;
+  receipt.contradiction = {
+      "/id", "conflict",
+      "an id not used before by this source; to correct an event, a new id and \"replaces\"",
+      known.id};
+  return receipt;
+}
+
+/// The first instant of the event that lies further ahead than clocks differ, if any.
+std::optional<line::Contradiction> InTheFuture(const event::Event& event, Instant now) {
+  struct Row {
+    const char* pointer;
+    const Moment* moment;
+  };
+  const std::array<Row, 3> rows{{
+      {event.happened_until ? "/happened_from" : "/happened_at", &event.happened},
+      {"/happened_until", event.happened_until ? &*event.happened_until : nullptr},
+      {"/recorded_at", &event.recorded_at},
+  }};
+  for (const Row& row : rows) {
+    if (row.moment == nullptr || row.moment->instant <= now + limits::kFutureMax) continue;
+    return line::Contradiction{row.pointer, "in-the-future",
+                               "at most " + std::to_string(limits::kFutureMax.count()) +
+                                   " minutes after this server's clock, " + FormatInstant(now),
+                               event.id};
+  }
+  return std::nullopt;
+}
+
+/// What became of submission `i`. An error is one of the store.
+Result<Receipt> Place(Ledger::Impl& ledger, store::Store& store, Batch& batch, std::size_t i) {
+  const Submission& submission = batch.submissions[i];
+  const event::Event& event = *submission.event;
+  const auto known = store.FindEvent(event.source, event.id);
+  if (known.has_error()) return known.error();
+  if (known.value()) return Known(*known.value(), batch.contents[i]);
+  if (!batch.no_room_because.empty()) return NotNow(batch.no_room_because);
+  if (auto future = InTheFuture(event, batch.now)) return Contradicts(std::move(*future));
+
+  LineState fresh;
+  fresh.key = {event.source, event.line_id};
+  const Result<LineState*> loaded = ledger.Load(store, fresh.key);
+  if (loaded.has_error() && loaded.error().kind() == ErrorKind::kData) {
+    return NotNow("an earlier event of this line can no longer be read");
+  }
+  if (loaded.has_error()) return loaded.error();
+  LineState& state = loaded.value() != nullptr ? *loaded.value() : fresh;
+  const auto line = ledger.Derive(state, submission.event);
+  if (line.has_error()) return Contradicts(line.error());
+
+  batch.touched.lines.push_back(state.key);
+  batch.touched.news = true;
+  const store::EventRecord record{.source = event.source,
+                                  .id = event.id,
+                                  .kind = std::string(event::KindName(event.kind())),
+                                  .content = batch.contents[i],
+                                  .received_at = batch.now,
+                                  .raw = std::move(batch.submissions[i].raw)};
+  Making making = MakeAll(*line, state, ledger.rules, &event, batch.now);
+  const auto seq = ledger.Append(store, state, std::move(making), &record);
+  if (seq.has_error()) return seq.error();
+  state.events.push_back(submission.event);
+  if (loaded.value() != nullptr) {
+    ledger.cache.CountEvent();
+  } else {
+    ledger.cache.Put(std::move(fresh));
+  }
+  Receipt receipt;
+  receipt.answer = Answer::kStored;
+  receipt.event_seq = seq.value();
+  receipt.received_at = batch.now;
+  return receipt;
+}
+
+Result<void> PlaceAll(Ledger::Impl& ledger, store::Store& store, Batch& batch) {
+  batch.now = ledger.clock.Now();
+  batch.no_room_because = WhyNoRoom(store);
+  for (std::size_t i = 0; i < batch.submissions.size(); ++i) {
+    Result<Receipt> receipt = Place(ledger, store, batch, i);
+    if (receipt.has_error()) return receipt.error();
+    batch.receipts.push_back(std::move(receipt.value()));
+  }
+  return {};
+}
+
+}  // namespace
+
+void Ledger::Submit(std::vector<Submission> submissions, Receipts receipts) {
+  auto batch = std::make_shared<Batch>();
+  batch->contents.reserve(submissions.size());
+  for (const Submission& one : submissions) batch->contents.push_back(ContentHash(one.raw));
+  batch->submissions = std::move(submissions);
+  batch->receipts.reserve(batch->submissions.size());
+  batch->tell = std::move(receipts);
+  impl_->writer.Post(
+      {[impl = impl_, batch](store::Store& store) { return PlaceAll(*impl, store, *batch); },
+       [impl = impl_, batch](const Result<void>& committed) {
+         if (committed.has_error()) {
+           batch->receipts.assign(batch->submissions.size(), NotNow(committed.error().message()));
+         }
+         batch->tell(std::move(batch->receipts));
+         impl->Finish(batch->touched, committed);
+       }});
+}
+
+}  // namespace dwell::ledger

@@ -1,0 +1,133 @@
+#include "daemon/ledger/summary.h"
+
+#include <algorithm>
+#include <iterator>
+#include <string_view>
+#include <variant>
+
+#include "schemas/base/check.h"
+#include "schemas/json/writer.h"
+
+namespace dwell::ledger {
+namespace {
+
+using schemas::JsonWriter;
+
+std::string_view PhaseName(line::Phase phase) {
+  switch (phase) {
+    case line::Phase::kUnknown:
+      return "unknown";
+    case line::Phase::kNotPlaced:
+      return "not-placed";
+    case line::Phase::kInPlace:
+      return "in-place";
+    case line::Phase::kRemoved:
+      return "removed";
+  }
+  CHECK(!"a phase without a name");
+  return {};
+}
+
+bool IsOpen(const due::Due& due) {
+  return due.stage == due::Stage::kNotYetDue || due.stage == due::Stage::kDueSoon ||
+         due.stage == due::Stage::kDue || due.stage == due::Stage::kOverdue;
+}
+
+void WriteInstantOf(JsonWriter& json, std::string_view name, const line::Entry* entry) {
+  json.Name(name);
+  if (entry == nullptr) {
+    json.Null();
+  } else {
+    json.String(FormatInstant(entry->event->happened.instant));
+  }
+}
+
+const line::Entry* LastCheck(const line::Line& line) {
+  const auto found =
+      std::find_if(line.entries.rbegin(), line.entries.rend(), [](const line::Entry& entry) {
+        return entry.standing == line::Standing::kInForce &&
+               entry.event->kind() == event::Kind::kSiteCheck;
+      });
+  return found == line.entries.rend() ? nullptr : &*found;
+}
+
+void WriteInsertion(JsonWriter& json, const line::Line& line) {
+  const line::Entry* placed = line.insertion();
+  const auto* insertion =
+      placed == nullptr ? nullptr : std::get_if<event::Insertion>(&placed->event->body);
+  json.Name("kind");
+  if (insertion != nullptr && insertion->line) {
+    json.String(insertion->line->kind);
+  } else {
+    json.Null();
+  }
+  json.Name("site");
+  if (insertion != nullptr && insertion->site) {
+    json.BeginObject();
+    json.Member("place", insertion->site->place);
+    json.Member("side", insertion->site->side);
+    json.EndObject();
+  } else {
+    json.Null();
+  }
+  WriteInstantOf(json, "since", placed);
+}
+
+void WriteLastCheck(JsonWriter& json, const line::Line& line) {
+  const line::Entry* check = LastCheck(line);
+  WriteInstantOf(json, "last_check", check);
+  json.Name("last_grade");
+  const auto* seen =
+      check == nullptr ? nullptr : std::get_if<event::SiteCheck>(&check->event->body);
+  if (seen != nullptr && seen->grade) {
+    json.Integer(seen->grade->value);
+  } else {
+    json.Null();
+  }
+}
+
+void WriteDues(JsonWriter& json, const std::vector<due::Due>& dues) {
+  std::vector<const due::Due*> open;
+  for (const due::Due& due : dues) {
+    if (IsOpen(due) && !due.only_if_issued) open.push_back(&due);
+  }
+  std::stable_sort(open.begin(), open.end(), [](const due::Due* left, const due::Due* right) {
+    return left->due_at < right->due_at;
+  });
+  json.Name("dues");
+  json.BeginArray();
+  for (const due::Due* due : open) {
+    json.BeginObject();
+    json.Member("rule", due::RuleCode(due->rule));
+    json.Member("stage", due::StageCode(due->stage));
+    json.Member("due_at", FormatInstant(due->due_at));
+    json.EndObject();
+  }
+  json.EndArray();
+}
+
+}  // namespace
+
+std::string LineSummary(const line::Line& line, const std::vector<due::Due>& dues) {
+  JsonWriter json;
+  json.BeginObject();
+  json.Member("source", line.key.source);
+  json.Member("line_id", line.key.line_id);
+  json.Name("patient");
+  json.BeginObject();
+  json.Member("system", line.patient.system);
+  json.Member("value", line.patient.value);
+  json.EndObject();
+  json.Member("phase", PhaseName(line.phase));
+  json.Member("ward", line.place().ward);
+  json.Member("bay", line.place().bay);
+  json.Member("bed", line.place().bed);
+  WriteInsertion(json, line);
+  WriteInstantOf(json, "removed_at", line.removal());
+  WriteLastCheck(json, line);
+  WriteDues(json, dues);
+  json.EndObject();
+  return json.Take();
+}
+
+}  // namespace dwell::ledger

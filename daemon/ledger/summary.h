@@ -1,0 +1,21 @@
+// What a listing shows of a line without deriving it again.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "mapping/due/due.h"
+#include "mapping/line/line.h"
+
+namespace dwell::ledger {
+
+/// One JSON object, for `dwell lines`. For operators' eyes, never for logs: it holds the patient's
+/// identifier.
+///   source, line_id, patient {system, value}, phase ("unknown", "not-placed", "in-place",
+///   "removed"), kind (or null), ward, bay, bed, site {place, side} (or null), since (instant of
+///   the insertion, or null), removed_at (or null), last_check (instant, or null), last_grade
+///   (integer as staff entered it, or null: not known, never 0), dues [{rule, stage, due_at}] with
+///   what is still open, in order of due_at.
+std::string LineSummary(const line::Line& line, const std::vector<due::Due>& dues);
+
+}  // namespace dwell::ledger
