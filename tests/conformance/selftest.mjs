@@ -1,0 +1,77 @@
+// Runs every layer over known good and known bad resources; see the script `selftest`.
+import { execFileSync } from 'node:child_process';
+import fs from 'node:fs';
+import path from 'node:path';
+import { bundledSchemasJudge } from './bundled_schemas.mjs';
+import { fileFindings, repeatedNames } from './json_text.mjs';
+import { makeLayers } from './layers.mjs';
+import { HERE } from './packages.mjs';
+
+// [case or example, layer]: a layer's own fault, by the R4 text; the other layers are right there.
+const FALSE_ALARMS = [
+  ['sound-12-Procedure-status+_status', 'fhir-package'],  // a required primitive may stand as _status only
+  ['Bundle-bundle-references.json', 'fhir-package'],      // a reference may name a version
+];
+const DEFECTIVE_EXAMPLES = ['DeviceUseStatement-example.json'];  // see examples/SOURCE.txt
+// These hold resource types that we never make; schemas/fhir takes our eight only.
+const BEYOND_OUR_TYPES = ['Bundle-bundle-example.json', 'Bundle-bundle-references.json',
+  'Bundle-bundle-response.json', 'Bundle-bundle-transaction.json', 'Bundle-xds.json'];
+
+let passed = 0;
+let failed = 0;
+function check(isRight, text) {
+  if (isRight) passed++;
+  else { failed++; console.log(`wrong: ${text}`); }
+}
+
+const committed = fs.readFileSync(path.join(HERE, 'cases.ndjson'), 'utf8');
+const made = execFileSync(process.execPath, [path.join(HERE, 'cases.mjs')], { maxBuffer: 1 << 24 }).toString();
+check(committed === made, 'cases.ndjson is not what cases.mjs makes');
+
+const examples = fs.readdirSync(path.join(HERE, 'examples')).filter((name) => name.endsWith('.json'))
+  .map((name) => ({ id: name, judges: DEFECTIVE_EXAMPLES.includes(name) ? 'refuse' : 'accept',
+    schemas: [...DEFECTIVE_EXAMPLES, ...BEYOND_OUR_TYPES].includes(name) ? 'refuse' : 'accept',
+    resource: JSON.parse(fs.readFileSync(path.join(HERE, 'examples', name), 'utf8')) }));
+const cases = committed.trimEnd().split('\n').map((line) => JSON.parse(line));
+const all = [...examples, ...cases];
+const bad = all.filter((c) => c.judges === 'refuse');
+check(examples.length >= 60 && bad.length >= 100, 'too few examples or defects to prove anything');
+
+const layers = makeLayers();
+const finders = Object.fromEntries(layers.map((layer) => [layer.name, 0]));
+for (const c of all) {
+  const refusing = layers.map((layer) => [layer.name, layer.judge(c.resource)]).filter(([, found]) => found.length);
+  if (c.judges === 'refuse') {
+    check(refusing.length > 0, `no layer finds the defect of ${c.id}`);
+    for (const [name] of refusing) finders[name]++;
+    continue;
+  }
+  const known = FALSE_ALARMS.filter(([id]) => id === c.id).map(([, name]) => name);
+  check(refusing.map(([name]) => name).join() === known.join(),
+    `${c.id} is sound, but ${refusing.map(([name, found]) => `${name} says ${found[0]}`).join('; ')}`);
+}
+console.log(`${all.length - bad.length} sound, ${bad.length} with a defect; of these each layer finds:`);
+for (const [name, count] of Object.entries(finders)) {
+  console.log(`  ${name} ${count}`);
+  check(count > 0, `${name} finds nothing at all`);
+}
+
+const bundled = bundledSchemasJudge();
+let refused = 0;
+for (const c of all) {
+  const found = bundled(c.resource);
+  refused += found.length > 0;
+  check((found.length > 0) === (c.schemas === 'refuse'), `schemas/fhir should ${c.schemas} ${c.id}: ${found.slice(0, 2).join('; ')}`);
+}
+console.log(`schemas/fhir under ajv refuses ${refused} of ${all.length}`);
+
+// Layer json: what only the bytes tell.
+check(repeatedNames('{"a":1,"b":{"a":"a\\":{}"},"c":[{"a":1},{"a":2}]}').length === 0, 'names that differ by place');
+check(repeatedNames('{"a":{"b":1,"b":2}}').length === 1, 'a name that stands twice');
+check(repeatedNames('{"b":1,"\\u0062" :2}').length === 1, 'a name that stands twice, once escaped');
+check(fileFindings(Buffer.from('{"a":"é"}')).length === 0, 'UTF-8');
+check(fileFindings(Buffer.from([0x22, 0xc3, 0x28, 0x22])).length === 1, 'bytes that are not UTF-8');
+check(fileFindings(Buffer.from('\ufeff{}')).length === 1, 'a byte order mark');
+
+console.log(`${passed} passed, ${failed} failed`);
+process.exit(failed ? 1 : 0);
