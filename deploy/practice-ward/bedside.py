@@ -5,6 +5,7 @@ from datetime import timedelta
 import hospital as h
 
 SIGNS = ("pain", "erythema", "swelling", "induration", "palpable_cord", "pyrexia", "pus", "leakage")
+NO_LINE = {"needed": None, "condition": None, "patency": None}  # a look at a site whose line is out
 ROLES = {"N": "registered-nurse", "D": "physician"}
 
 

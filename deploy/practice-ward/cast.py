@@ -83,7 +83,7 @@ def phlebitis_after_a_missed_round(plot):
     plot.send(b.placed(line, "N203"))
     plot.send(b.removal(line, line.removed, "N215", reason="phlebitis", present=signs, grade=3, laboratory="yes"),
               story="removed, tip to the laboratory")
-    plot.send(b.site_check(line, local(24, "10:20"), "N203", present=("pain",), grade=1, needed=None, condition=""),
+    plot.send(b.site_check(line, local(24, "10:20"), "N203", present=("pain",), grade=1, **b.NO_LINE),
               story="the site is looked at again the day after")
 
 
@@ -113,7 +113,7 @@ def not_assessable(plot):
 
 def dressings(plot):
     line = plot.line("fern", inserted=local(23, "12:30"), removed=local(26, "10:30"))
-    line.course = {3: {"condition": "damp", "action": ("redressed",), "story": "the dressing is damp"},
+    line.course = {3: {"condition": "damp", "action": ("observe",), "story": "the dressing is damp"},
                    6: {"condition": "loose", "action": ("observe",), "story": "loose again, and nobody has time"}}
     plot.send(b.placed(line, "N117"))
     plot.send(b.dressing_change(line, local(24, "06:50"), "N104", "damp"))

@@ -109,6 +109,16 @@ def go_round(plot, ward, at):
         plot.send(check, at=expect_sent, story=story)
 
 
+def last_looks(plot):
+    """The site is watched for 48 hours after a removal; for one line in five nobody comes."""
+    for number, line in enumerate(plot.lines):
+        if not line.removed or number % 5 == 0:
+            continue
+        at = line.removed + timedelta(hours=47, minutes=20)
+        if at < END - timedelta(minutes=10):
+            plot.send(b.site_check(line, at, h.WARDS[line.ward][1][number % 2], grade=0, **b.NO_LINE))
+
+
 def build():
     plot = Plot()
     cast.play(plot)
@@ -119,6 +129,7 @@ def build():
         for ward in h.WARDS:
             go_round(plot, ward, at)
         at = h.next_round(at)
+    last_looks(plot)
     return plot
 
 
