@@ -1,0 +1,192 @@
+#include "daemon/app/app.h"
+
+#include <boost/asio/executor_work_guard.hpp>
+#include <boost/asio/post.hpp>
+
+#include "daemon/admin/admin.h"
+#include "daemon/alarm/alarm.h"
+#include "daemon/config/policy_file.h"
+#include "daemon/delivery/delivery.h"
+#include "daemon/intake/listener.h"
+#include "daemon/ledger/ledger.h"
+#include "daemon/store/writer.h"
+#include "schemas/bundled.h"
+
+namespace dwell::app {
+namespace {
+
+namespace asio = boost::asio;
+
+using FatalHandler = std::function<void(const Error&)>;
+
+std::string AllFindings(const std::vector<config::Finding>& findings) {
+  std::string text;
+  for (const auto& finding : findings) {
+    if (!text.empty()) text += "\n";
+    text += config::FormatFinding(finding);
+  }
+  return text;
+}
+
+codes::CodeMap::Edition EditionOf(const config::Config& config) {
+  return config.codes.edition == "licensed" ? codes::CodeMap::Edition::kLicensed
+                                            : codes::CodeMap::Edition::kFree;
+}
+
+/// What the daemon knows before it opens anything.
+struct Knowledge {
+  schemas::Bundled schemas;
+  due::Policy policy;
+  due::Zone zone;
+  codes::CodeMap codes;
+};
+
+Result<Knowledge> LoadKnowledge(const config::Config& config) {
+  auto bundled = schemas::Bundled::Load();
+  if (!bundled) return bundled.error();
+  auto policy = config::LoadPolicy(config.policy.file);
+  if (!policy) return Error(ErrorKind::kConfig, AllFindings(policy.error()));
+  auto zone = due::Zone::Load(config.site.zone);
+  if (!zone) return zone.error();
+  auto codes = codes::CodeMap::LoadBundled(EditionOf(config));
+  if (!codes) return codes.error();
+  return Knowledge{std::move(*bundled), std::move(*policy), std::move(*zone), std::move(*codes)};
+}
+
+ledger::Rules RulesOf(const Knowledge& knowledge, const config::Config& config) {
+  ledger::Rules rules;
+  rules.schemas = &knowledge.schemas;
+  rules.policy = &knowledge.policy;
+  rules.zone = &knowledge.zone;
+  rules.fhir.site_namespace = config.site.site_namespace;
+  rules.fhir.test_data = config.site.test_data;
+  rules.fhir.codes = &knowledge.codes;
+  rules.fhir.zone = &knowledge.zone;
+  return rules;
+}
+
+delivery::Endpoint EndpointOf(const config::Config::Endpoint& config) {
+  delivery::Endpoint endpoint;
+  endpoint.url = config.url;
+  endpoint.tls = {config.certificate, config.private_key, config.ca_file};
+  endpoint.bearer_file = config.bearer_file;
+  endpoint.in_flight_max = static_cast<std::size_t>(config.in_flight_max);
+  endpoint.attempt_time_max = std::chrono::seconds(config.attempt_time_max_s);
+  return endpoint;
+}
+
+}  // namespace
+
+/// In the order of being built; taken down in the opposite order, but for what Stop() says.
+struct App::Parts {
+  Parts(asio::io_context& io_in, const base::Clock& clock_in, Knowledge knowledge_in)
+      : io(io_in), clock(clock_in), knowledge(std::move(knowledge_in)), work(io.get_executor()) {}
+
+  asio::io_context& io;
+  const base::Clock& clock;
+  Knowledge knowledge;
+  asio::executor_work_guard<asio::io_context::executor_type> work;
+  std::unique_ptr<store::Writer> writer;
+  std::unique_ptr<ledger::Ledger> ledger;
+  std::unique_ptr<delivery::Delivery> delivery;
+  std::unique_ptr<alarm::Alarm> alarm;
+  std::unique_ptr<intake::Pipeline> pipeline;
+  std::unique_ptr<intake::Listener> listener;
+  std::unique_ptr<admin::Admin> admin;
+
+  Result<void> OpenStore(const config::Config& config, FatalHandler on_fatal) {
+    auto store = store::Store::Open(config.store.path);
+    if (!store) return store.error();
+    writer = std::make_unique<store::Writer>(
+        std::move(*store), [this, on_fatal = std::move(on_fatal)](const Error& error) {
+          asio::post(io, [this, on_fatal, error] {
+            if (pipeline) pipeline->StoreStopped();
+            on_fatal(error);
+          });
+        });
+    ledger = std::make_unique<ledger::Ledger>(*writer, clock, RulesOf(knowledge, config));
+    return {};
+  }
+
+  Result<void> OpenDelivery(const config::Config& config) {
+    auto started = delivery::Delivery::Start(*writer, clock, EndpointOf(config.endpoint));
+    if (!started) return started.error();
+    delivery = std::move(*started);
+    ledger->OnNews([this] { delivery->Wake(); });
+    alarm = std::make_unique<alarm::Alarm>(*ledger, clock);
+    return {};
+  }
+
+  Result<void> OpenIntake(const config::Config& config) {
+    pipeline = std::make_unique<intake::Pipeline>(*ledger, *writer, knowledge.schemas, clock);
+    intake::ListenerOptions options;
+    options.address = config.intake.address;
+    options.port = static_cast<std::uint16_t>(config.intake.port);
+    if (!config.intake.certificate.empty()) {
+      auto tls = net::TlsContext::Server({config.intake.certificate, config.intake.private_key, {}});
+      if (!tls) return tls.error();
+      options.tls = std::move(*tls);
+    }
+    auto opened =
+        intake::Listener::Open(io.get_executor(), *pipeline, clock, std::move(options));
+    if (!opened) return opened.error();
+    listener = std::move(*opened);
+    return {};
+  }
+
+  Result<void> OpenAdmin(const config::Config& config) {
+    admin::Services services;
+    services.pipeline = pipeline.get();
+    services.writer = writer.get();
+    services.clock = &clock;
+    services.progress = [this] { return delivery->progress(); };
+    services.caught_up_to = [this]() -> std::optional<Instant> {
+      const Instant at = alarm->caught_up_to();
+      if (at == Instant::min()) return std::nullopt;
+      return at;
+    };
+    auto opened = admin::Admin::Open(io.get_executor(), config.admin.socket, std::move(services));
+    if (!opened) return opened.error();
+    admin = std::move(*opened);
+    return {};
+  }
+
+  void Stop(std::chrono::milliseconds time_max) {
+    admin.reset();
+    listener.reset();
+    alarm.reset();
+    if (delivery) delivery->Stop(time_max);
+    writer.reset();  // finishes its jobs, which may still call the ledger and wake delivery
+    ledger.reset();
+    delivery.reset();
+  }
+};
+
+App::App(std::unique_ptr<Parts> parts) : parts_(std::move(parts)) {}
+
+App::~App() { Stop(std::chrono::milliseconds(0)); }
+
+Result<std::unique_ptr<App>> App::Start(asio::io_context& io, const config::Config& config,
+                                        const base::Clock& clock, FatalHandler on_fatal) {
+  auto knowledge = LoadKnowledge(config);
+  if (!knowledge) return knowledge.error();
+  std::unique_ptr<App> app(
+      new App(std::make_unique<Parts>(io, clock, std::move(*knowledge))));
+  Parts& parts = *app->parts_;
+  if (auto opened = parts.OpenStore(config, std::move(on_fatal)); !opened) return opened.error();
+  if (auto opened = parts.OpenDelivery(config); !opened) return opened.error();
+  if (auto opened = parts.OpenIntake(config); !opened) return opened.error();
+  if (auto opened = parts.OpenAdmin(config); !opened) return opened.error();
+  return app;
+}
+
+std::uint16_t App::port() const { return parts_->listener->port(); }
+
+void App::Drain(std::function<void()> done) {
+  parts_->pipeline->Drain();
+  parts_->listener->Drain(std::move(done));
+}
+
+void App::Stop(std::chrono::milliseconds time_max) { parts_->Stop(time_max); }
+
+}  // namespace dwell::app

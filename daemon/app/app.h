@@ -1,0 +1,40 @@
+// The daemon as a whole: builds every part from the configuration, and takes it down in the right order.
+#pragma once
+
+#include <boost/asio/io_context.hpp>
+#include <chrono>
+#include <functional>
+#include <memory>
+
+#include "daemon/base/clock.h"
+#include "daemon/config/config.h"
+#include "schemas/base/result.h"
+
+namespace dwell::app {
+
+/// Used on the thread that runs the io_context.
+class App {
+ public:
+  /// Opens the store, starts delivery and the clock, then listens. `on_fatal` is called once, on the io_context's
+  /// thread, when the store has failed for good: nothing more is acknowledged. `io` and `clock` outlive the app.
+  /// Errors: those of the parts.
+  static Result<std::unique_ptr<App>> Start(boost::asio::io_context& io,
+                                            const config::Config& config, const base::Clock& clock,
+                                            std::function<void(const Error&)> on_fatal);
+  ~App();
+
+  /// Where the intake listens.
+  std::uint16_t port() const;
+  /// Takes nothing new, answers what is in hand; then `done`.
+  void Drain(std::function<void()> done);
+  /// Stops delivery (attempts in flight get `time_max`), writes everything down, closes the store. The intake is cut
+  /// off if it is not drained.
+  void Stop(std::chrono::milliseconds time_max);
+
+ private:
+  struct Parts;
+  explicit App(std::unique_ptr<Parts> parts);
+  std::unique_ptr<Parts> parts_;
+};
+
+}  // namespace dwell::app

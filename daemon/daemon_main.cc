@@ -1,0 +1,7 @@
+#include "daemon/app/run.h"
+#include "daemon/base/clock.h"
+
+int main(int argc, char** argv) {
+  const dwell::base::SystemClock clock;
+  return dwell::app::RunDaemon({argv + 1, argv + argc}, clock);
+}
