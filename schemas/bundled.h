@@ -3,7 +3,10 @@
 #pragma once
 
 #include <optional>
+#include <string>
 #include <string_view>
+#include <utility>
+#include <vector>
 
 #include "schemas/schema.h"
 
@@ -22,14 +25,17 @@ class Bundled {
   /// itself a violation at "/kind".
   std::vector<Violation> CheckEvent(Value event) const;
 
-  /// Checks a FHIR R4 resource by its `resourceType`, against our stricter structure. A type that we
-  /// never make is a violation at "/resourceType".
+  /// Checks a FHIR R4 resource by its `resourceType`, against our stricter structure. A type that
+  /// we never make is a violation at "/resourceType".
   std::vector<Violation> CheckResource(Value resource) const;
 
  private:
   Bundled() = default;
-  std::vector<std::pair<std::string, Schema>> events_;
-  std::vector<std::pair<std::string, Schema>> resources_;
+  using Table = std::vector<std::pair<std::string, Schema>>;
+  static std::vector<Violation> CheckBy(const Table& table, std::string_view member, Value value);
+
+  Table events_;     ///< by kind
+  Table resources_;  ///< by resourceType
 };
 
 }  // namespace dwell::schemas

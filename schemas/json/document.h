@@ -2,7 +2,9 @@
 // Read once, then immutable; values are views into the document and live as long as it does.
 #pragma once
 
+#include <cstddef>
 #include <cstdint>
+#include <iterator>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -115,11 +117,22 @@ std::string PointerToken(std::string_view name);
 
 class Value::Iterator {
  public:
+  using iterator_category = std::input_iterator_tag;
+  using value_type = Value;
+  using difference_type = std::ptrdiff_t;
+  using pointer = void;
+  using reference = Value;
+
   explicit Iterator(std::optional<Value> at) : at_(at) {}
   Value operator*() const { return *at_; }
   Iterator& operator++() {
     at_ = at_->next();
     return *this;
+  }
+  Iterator operator++(int) {
+    Iterator before = *this;
+    ++*this;
+    return before;
   }
   bool operator==(const Iterator& other) const { return at_.has_value() == other.at_.has_value(); }
 
