@@ -113,5 +113,32 @@ class Clock:
         fresh.replace(self.path)  # never half written
 
 
+class Admin:
+    """The daemon's local socket: a JSON request a line, answered by JSON lines up to one with "end"."""
+
+    def __init__(self, path):
+        self.path, self.stream = str(path), None
+
+    def rows(self, request):
+        if self.stream is None:
+            connection = socket.socket(socket.AF_UNIX)
+            connection.settimeout(PATIENCE_S)
+            connection.connect(self.path)
+            self.stream = connection.makefile("rw", encoding="utf-8", newline="\n")
+        self.stream.write(json.dumps({"request": request}) + "\n")
+        self.stream.flush()
+        found = []
+        while True:
+            row = json.loads(self.stream.readline() or "null")
+            if row is None or row.get("error"):
+                raise Trouble(f"the admin socket answered {row} to {request}")
+            if row.get("end"):
+                return found
+            found.append(row)
+
+    def status(self):
+        return self.rows("status")[0]
+
+
 def read_ndjson(text):
     return [json.loads(line) for line in text.splitlines() if line.strip()]
