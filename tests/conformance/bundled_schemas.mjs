@@ -12,12 +12,15 @@ const dated = (form) => (text) => {
   if (year === '0000') return false;
   return !day || new Date(Date.UTC(+year, month - 1, +day)).getUTCDate() === +day;
 };
+/** Coarser than our own check: the outermost div, something to read, no active content. */
+const xhtml = (text) => /^<div[ >][^]*<\/div>$/.test(text) && /\S/.test(text.replace(/<[^>]*>/g, ''))
+  && !/<(script|form|iframe|object|embed|link|base)\b/.test(text);
 const FORMATS = {
   id: /^[A-Za-z0-9.-]{1,64}$/, code: /^\S+( \S+)*$/, uri: /^\S+$/, oid: /^urn:oid:[0-2](\.(0|[1-9]\d*))+$/,
   uuid: /^urn:uuid:[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}$/, string: /^[^]+$/, markdown: /^[^]+$/,
   time: new RegExp(`^${CLOCK}$`), date: dated(DATE), dateTime: dated(`${DATE}(?:(?<=-..-..)T${CLOCK}${ZONE})?`),
   instant: dated(`(\\d{4})-(0[1-9]|1[0-2])-(0[1-9]|[12]\\d|3[01])T${CLOCK}${ZONE}`),
-  base64Binary: /^(\s*[A-Za-z0-9+/]){0,}(\s*=){0,2}\s*$/, xhtml: /^<div[ >][^]*<\/div>$/,
+  base64Binary: /^(\s*[A-Za-z0-9+/]){0,}(\s*=){0,2}\s*$/, xhtml,
 };
 const base64 = (text) => FORMATS.base64Binary.test(text) && text.replace(/\s/g, '').length % 4 === 0;
 

@@ -95,6 +95,7 @@ const DEFECTS = {
     ['Device', { lotNumber: '' }], ['Device', { lotNumber: 12 }], ['Device', { 'identifier.0.system': 'https://hospital example' }],
     ['Device', { 'udiCarrier.0.carrierAIDC': 'QUJ' }], ['Device', { extension: [{ valueString: 'a' }] }],
     ['Procedure', { 'meta.lastUpdated': '2031-03-04T08:12Z' }], ['Procedure', { 'text.div': 'Cannula put in' }],
+    ['Observation', { text: div('<script>x</script>') }], ['Observation', { text: div(' ') }],
   ],
   beyond: [
     ['Observation', { dataAbsentReason: { text: 'why' } }], ['Observation', { 'component.0.code': BASES.Observation.code }],
@@ -102,7 +103,6 @@ const DEFECTS = {
     ['Observation', { valueInteger: GONE, valueRange: { low: cm(9), high: cm(3) } }],
     ['Observation', { valueInteger: GONE, valueRatio: { numerator: { value: 3 } } }],
     ['Observation', { extension: [{ ...note, extension: [note] }] }], ['Observation', { 'component.0.code': { id: 'only' } }],
-    ['Observation', { text: div('<script>x</script>') }], ['Observation', { text: div(' ') }],
     ['Task', { lastModified: '2031-03-04T14:01:00+00:00' }], ['DeviceUseStatement', { 'timingPeriod.end': '2031-03-03T19:40:00+00:00' }],
     ['DeviceUseStatement', { contained: [inner] }], ['DeviceUseStatement', { 'device.reference': '#none' }],
     ['DeviceUseStatement', { contained: [{ ...inner, meta: { versionId: '1' } }], 'device.reference': '#in' }],
