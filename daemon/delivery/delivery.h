@@ -7,7 +7,9 @@
 #include <string>
 
 #include "daemon/base/clock.h"
-#include "daemon/net/connection.h"
+#include "daemon/base/limits.h"
+#include "daemon/delivery/backoff.h"
+#include "daemon/net/tls.h"
 #include "daemon/store/writer.h"
 
 namespace dwell::delivery {
@@ -16,8 +18,16 @@ struct Endpoint {
   std::string url;  ///< base URL of the FHIR endpoint, http or https
   net::TlsFiles tls;
   std::string bearer_file;  ///< token sent as Authorization: Bearer; empty: none
-  std::size_t in_flight_max = 16;
-  std::chrono::milliseconds attempt_time_max{30'000};
+  std::size_t in_flight_max = limits::kInFlightMax;
+  std::chrono::milliseconds attempt_time_max = limits::kAttemptTimeMax;
+};
+
+/// What delivery takes from its surroundings; a test brings its own.
+struct Means {
+  Backoff backoff;
+  Random random;  ///< empty: the system's
+  /// The steady clock; pauses of the endpoint go by it. Empty: the system's.
+  std::function<std::chrono::steady_clock::time_point()> steady;
 };
 
 /// How delivery is getting on, for `dwell queue` and the status line.
@@ -30,8 +40,9 @@ struct Progress {
 /// Runs on its own thread with its own event loop.
 class Delivery {
  public:
+  /// Errors: kConfig (URL, token file), kTls (certificates). `writer` and `clock` outlive it.
   static Result<std::unique_ptr<Delivery>> Start(store::Writer& writer, const base::Clock& clock,
-                                                 const Endpoint& endpoint);
+                                                 const Endpoint& endpoint, Means means = {});
   virtual ~Delivery() = default;
 
   /// There may be something to send. Cheap; safe from any thread.

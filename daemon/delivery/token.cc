@@ -41,15 +41,15 @@ Result<void> TokenFile::Read() {
   return {};
 }
 
-void TokenFile::Refresh() {
+bool TokenFile::Refresh() {
   struct stat now {};
-  if (path_.empty() || ::stat(path_.c_str(), &now) != 0) return;
+  if (path_.empty() || ::stat(path_.c_str(), &now) != 0) return false;
   if (now.st_ino == file_ && now.st_mtim.tv_sec == changed_.tv_sec &&
       now.st_mtim.tv_nsec == changed_.tv_nsec) {
-    return;
+    return false;
   }
-  // A file that is just being written is read again the next time.
-  if (!Read()) return;
+  const std::string before = field_;
+  return Read().has_value() && field_ != before;
 }
 
 }  // namespace dwell::delivery

@@ -15,7 +15,8 @@ class TokenFile {
   static Result<TokenFile> Open(const std::string& path);
 
   /// Reads the file again when it changed; a file that is gone or broken leaves the old token.
-  void Refresh();
+  /// Returns whether there is a new one.
+  bool Refresh();
 
   /// "Authorization: Bearer ...\r\n", or empty.
   const std::string& field() const { return field_; }

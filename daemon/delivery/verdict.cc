@@ -79,6 +79,7 @@ Verdict JudgeFailure(const Exchange& exchange) {
   if (is_unreached || exchange.written == Written::kNone) {
     verdict.course = Course::kPause;
     verdict.untouched = true;
+    verdict.pauses = true;
     return verdict;
   }
   verdict.course = Course::kAgain;
@@ -112,6 +113,10 @@ Verdict JudgeStatus(int status, const Exchange& exchange, const Sent& sent, Inst
         Excerpt(exchange.body, has_outcome ? limits::kOutcomeBytesMax : kExcerptBytesMax);
   } else {
     verdict.retry_after = ReadRetryAfter(exchange.retry_after, exchange.date, now);
+    // RFC 6585 section 4, RFC 9110 section 15.6.4: these speak of all our requests.
+    const bool is_for_all = status == 429 || status == 503;
+    verdict.pauses =
+        verdict.course == Course::kPause || (is_for_all && verdict.retry_after.has_value());
   }
   return verdict;
 }

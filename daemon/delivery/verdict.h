@@ -24,6 +24,7 @@ struct Verdict {
   Course course = Course::kDone;
   bool uncertain = false;  ///< the endpoint may hold it although we cannot tell
   bool untouched = false;  ///< for kPause: the peer saw nothing of the bundle
+  bool pauses = false;     ///< all deliveries must wait, not only this one
   std::optional<std::chrono::seconds> retry_after;  ///< how long the endpoint asks us to wait
   std::string why;  ///< in words; holds nothing that the peer wrote, which may be personal
   std::string

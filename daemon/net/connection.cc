@@ -51,6 +51,12 @@ bool NothingToRead(Socket& socket) {
   return ::poll(&look, 1, 0) == 0;
 }
 
+void ResetSocket(Socket& socket) {
+  boost::system::error_code ignored;
+  socket.set_option(asio::socket_base::linger(true, 0), ignored);
+  socket.close(ignored);
+}
+
 class PlainConnection final : public Connection {
  public:
   PlainConnection(Socket socket, milliseconds deadline)
@@ -100,6 +106,7 @@ class PlainConnection final : public Connection {
     boost::system::error_code ignored;
     socket_.close(ignored);
   }
+  void Reset() override { ResetSocket(socket_); }
   void Deadline(milliseconds after) override { watch_->Set(after); }
   bool Quiet() override { return NothingToRead(socket_); }
 
@@ -178,6 +185,7 @@ class TlsConnection final : public Connection {
     boost::system::error_code ignored;
     stream_.next_layer().close(ignored);
   }
+  void Reset() override { ResetSocket(stream_.next_layer()); }
   void Deadline(milliseconds after) override { watch_->Set(after); }
   bool Quiet() override {
     return SSL_pending(stream_.native_handle()) == 0 && NothingToRead(stream_.next_layer());

@@ -38,6 +38,8 @@ class Connection {
   virtual asio::awaitable<void> Finish() = 0;
   /// Operations in progress fail.
   virtual void Close() = 0;
+  /// Closes so that the peer sees a reset instead of an end.
+  virtual void Reset() = 0;
   /// From now on operations fail with timed_out after `after`; counted by the steady clock.
   /// Cheap: a deadline later than the last one costs no timer operation.
   virtual void Deadline(std::chrono::milliseconds after) = 0;

@@ -1,0 +1,91 @@
+#include "daemon/delivery/delivery.h"
+
+#include <atomic>
+#include <boost/asio/io_context.hpp>
+#include <boost/asio/post.hpp>
+#include <random>
+#include <thread>
+
+#include "daemon/delivery/dispatcher.h"
+#include "daemon/delivery/url.h"
+#include "schemas/base/check.h"
+
+namespace dwell::delivery {
+namespace asio = boost::asio;
+namespace {
+
+class RunningDelivery final : public Delivery {
+ public:
+  RunningDelivery(store::Writer& writer, const base::Clock& clock, Route route,
+                  std::size_t in_flight_max, Means means)
+      : dispatcher_(loop_, writer, clock, std::move(route), in_flight_max, std::move(means)),
+        thread_([this] { loop_.run(); }) {
+    Wake();
+  }
+  ~RunningDelivery() override { Stop(std::chrono::milliseconds(0)); }
+
+  void Wake() override {
+    if (woken_.exchange(true)) return;  // the one before is still on its way
+    asio::post(loop_, [this] {
+      woken_ = false;
+      dispatcher_.Step(true);
+    });
+  }
+
+  void Stop(std::chrono::milliseconds time_max) override {
+    if (!thread_.joinable()) return;
+    asio::post(loop_, [this, time_max] { dispatcher_.Drain(time_max); });
+    thread_.join();
+  }
+
+  Progress progress() const override { return dispatcher_.progress(); }
+
+ private:
+  asio::io_context loop_{1};
+  std::atomic<bool> woken_{false};
+  Dispatcher dispatcher_;
+  std::thread thread_;  // last: it uses all of the above
+};
+
+Means Complete(Means means) {
+  if (!means.random) {
+    means.random = [engine = std::mt19937_64(std::random_device()())]() mutable {
+      return engine();
+    };
+  }
+  if (!means.steady) means.steady = [] { return std::chrono::steady_clock::now(); };
+  return means;
+}
+
+Result<Route> Prepare(const Endpoint& endpoint) {
+  Route route;
+  const Result<Url> url = ReadUrl(endpoint.url);
+  if (!url) return url.error();
+  route.origin.host = url->host;
+  route.origin.port = url->port;
+  route.origin.tls = url->tls;
+  route.target = url->path.empty() ? "/" : url->path;
+  route.attempt_time_max = endpoint.attempt_time_max;
+  if (url->tls) {
+    Result<net::TlsContext> tls = net::TlsContext::Client(endpoint.tls);
+    if (!tls) return tls.error();
+    route.tls = *tls;
+  }
+  Result<TokenFile> token = TokenFile::Open(endpoint.bearer_file);
+  if (!token) return token.error();
+  route.token = std::move(*token);
+  return route;
+}
+
+}  // namespace
+
+Result<std::unique_ptr<Delivery>> Delivery::Start(store::Writer& writer, const base::Clock& clock,
+                                                  const Endpoint& endpoint, Means means) {
+  CHECK(endpoint.in_flight_max > 0);
+  Result<Route> route = Prepare(endpoint);
+  if (!route) return route.error();
+  return std::unique_ptr<Delivery>(std::make_unique<RunningDelivery>(
+      writer, clock, std::move(*route), endpoint.in_flight_max, Complete(std::move(means))));
+}
+
+}  // namespace dwell::delivery

@@ -1,0 +1,161 @@
+// The reading side of the desk: read, vread, search, capabilities and the practice's own pages.
+#include <algorithm>
+
+#include "schemas/json/writer.h"
+#include "tests/endpoint/desk.h"
+
+namespace practice {
+namespace {
+
+using dwell::schemas::JsonWriter;
+
+/// FHIR R4 capabilitystatement.html: what this endpoint takes.
+std::string Capabilities() {
+  JsonWriter writer;
+  writer.BeginObject();
+  writer.Member("resourceType", "CapabilityStatement");
+  writer.Member("status", "active");
+  writer.Member("date", "2026-01-01");
+  writer.Member("kind", "instance");
+  writer.MemberRaw("implementation",
+                   R"({"description":"practice endpoint, holds test data only"})");
+  writer.Member("fhirVersion", "4.0.1");
+  writer.MemberRaw("format", R"(["application/fhir+json"])");
+  writer.Name("rest");
+  writer.BeginArray();
+  writer.BeginObject();
+  writer.Member("mode", "server");
+  writer.Name("resource");
+  writer.BeginArray();
+  for (const char* const type :
+       {"Bundle", "Device", "DeviceUseStatement", "Encounter", "Location", "Observation", "Patient",
+        "Practitioner", "Procedure", "Provenance", "Task"}) {
+    writer.BeginObject();
+    writer.Member("type", type);
+    writer.MemberRaw("interaction",
+                     R"([{"code":"read"},{"code":"vread"},{"code":"create"},{"code":"update"},)"
+                     R"({"code":"delete"},{"code":"search-type"}])");
+    writer.Member("versioning", "versioned");
+    writer.MemberBool("updateCreate", true);
+    writer.MemberBool("conditionalCreate", true);
+    writer.MemberBool("conditionalUpdate", true);
+    writer.MemberRaw("searchParam", R"([{"name":"identifier","type":"token"}])");
+    writer.EndObject();
+  }
+  writer.EndArray();
+  writer.MemberRaw("interaction", R"([{"code":"transaction"},{"code":"batch"}])");
+  writer.EndObject();
+  writer.EndArray();
+  writer.EndObject();
+  return writer.Take();
+}
+
+}  // namespace
+
+HttpResponse Desk::Read(std::string_view path, std::string_view query) {
+  HttpResponse response;
+  if (path == "metadata") {
+    response.body = Capabilities();
+    return response;
+  }
+  const std::size_t slash = path.find('/');
+  if (slash == std::string_view::npos) return Find(std::string(path), query);
+  constexpr std::string_view kHistory = "/_history/";
+  const std::size_t at = path.find(kHistory);
+  const std::string key(path.substr(0, at));
+  const Held* const held = record_.Find(key);
+  if (held == nullptr) return Refuse({404, "not-found", "no such resource"});
+  const std::string version = at == std::string_view::npos
+                                  ? std::to_string(held->version)
+                                  : std::string(path.substr(at + kHistory.size()));
+  if (version == std::to_string(held->version)) {
+    if (held->deleted) return Refuse({410, "deleted", "the resource was deleted"});
+    response.body = held->json;
+  } else {
+    for (std::size_t i = 0; i < held->older.size(); ++i) {
+      if (version == std::to_string(i + 1)) response.body = held->older[i];
+    }
+    if (response.body.empty()) return Refuse({404, "not-found", "no such version"});
+  }
+  response.fields = "ETag: W/\"" + version + "\"\r\n";
+  return response;
+}
+
+HttpResponse Desk::Find(const std::string& type, std::string_view query) {
+  const std::string identifier = QueryValue(query, "identifier");
+  if (identifier.empty()) return Refuse({400, "not-supported", "search goes by identifier only"});
+  const std::vector<std::string> ids = record_.Search(type, identifier);
+  JsonWriter writer;
+  writer.BeginObject();
+  writer.Member("resourceType", "Bundle");
+  writer.Member("type", "searchset");
+  writer.MemberInteger("total", static_cast<std::int64_t>(ids.size()));
+  if (!ids.empty()) {
+    writer.Name("entry");
+    writer.BeginArray();
+    for (const std::string& id : ids) {
+      writer.BeginObject();
+      writer.MemberRaw("resource", record_.Find(type + "/" + id)->json);
+      writer.MemberRaw("search", R"({"mode":"match"})");
+      writer.EndObject();
+    }
+    writer.EndArray();
+  }
+  writer.EndObject();
+  HttpResponse response;
+  response.body = writer.Take();
+  return response;
+}
+
+std::string Desk::CountsText() const {
+  std::uint64_t resources = 0, versions_max = 0, created_again = 0;
+  for (const Held* const held : record_.All()) {
+    resources += held->deleted ? 0 : 1;
+    versions_max = std::max(versions_max, held->version);
+    created_again += held->created > 1 ? 1 : 0;
+  }
+  JsonWriter writer;
+  writer.BeginObject();
+  const auto number = [&writer](std::string_view name, std::uint64_t value) {
+    writer.MemberInteger(name, static_cast<std::int64_t>(value));
+  };
+  number("requests", counts_.requests);
+  number("transactions", counts_.transactions);
+  number("created", counts_.created);
+  number("updated", counts_.updated);
+  number("deleted", counts_.deleted);
+  number("unchanged", counts_.unchanged);
+  number("refused", counts_.refused);
+  number("repeats", counts_.repeats);
+  number("overlaps", counts_.overlaps);
+  number("in_flight_max", counts_.in_flight_max);
+  number("resources", resources);
+  number("versions_max", versions_max);
+  number("created_again", created_again);
+  writer.EndObject();
+  return writer.Take();
+}
+
+HttpResponse Desk::Practice(std::string_view path, std::string_view query,
+                            const HttpRequest& request) {
+  HttpResponse response;
+  response.content_type = "application/json";
+  if (path == "mood" && request.method == "POST") {
+    Mood mood;
+    if (!ReadMood(request.body, mood, manners_)) return Refuse({400, "invalid", "no such mood"});
+    mood_ = mood;
+    interactions_.referential = manners_.referential;
+    response.body = "{}";
+  } else if (path == "counts") {
+    response.body = CountsText();
+  } else if (path == "dump") {
+    const std::string type = QueryValue(query, "type");
+    response.content_type = "application/fhir+ndjson";
+    response.body = Lines(type);
+  } else {
+    return Refuse({404, "not-found", "pages: mood, counts, dump"});
+  }
+  return response;
+}
+
+}  // namespace practice

@@ -1,0 +1,75 @@
+// practice_endpoint [--port N] [--referential] [--keep history|current|nothing]
+//                   [--certificate FILE --key FILE]: runs until a signal.
+#include <csignal>
+#include <cstdio>
+#include <cstdlib>
+#include <string>
+#include <string_view>
+
+#include "tests/endpoint/practice_endpoint.h"
+
+namespace {
+
+constexpr const char* kUsage =
+    "usage: practice_endpoint [--port N] [--referential] [--keep history|current|nothing]\n"
+    "                         [--certificate FILE --key FILE]\n"
+    "FHIR R4 endpoint in memory at http://localhost:PORT/fhir; POST /_practice/mood makes it\n"
+    "misbehave, GET /_practice/counts and /_practice/dump?type=TYPE show what it holds.\n";
+
+bool ReadArguments(int count, char** words, practice::EndpointOptions& options,
+                   practice::Manners& manners) {
+  for (int i = 1; i < count; ++i) {
+    const std::string_view word = words[i];
+    if (word == "--referential") {
+      manners.referential = true;
+      continue;
+    }
+    if (++i >= count) return false;
+    const std::string value = words[i];
+    if (word == "--port") {
+      options.port = static_cast<std::uint16_t>(std::atoi(value.c_str()));
+    } else if (word == "--keep") {
+      if (value == "history")
+        options.keep = practice::Keep::kHistory;
+      else if (value == "current")
+        options.keep = practice::Keep::kCurrent;
+      else if (value == "nothing")
+        options.keep = practice::Keep::kNothing;
+      else
+        return false;
+    } else if (word == "--certificate" || word == "--key") {
+      if (!options.tls) options.tls.emplace();
+      (word == "--key" ? options.tls->private_key : options.tls->certificate_chain) = value;
+    } else {
+      return false;
+    }
+  }
+  return true;
+}
+
+}  // namespace
+
+int main(int count, char** words) {
+  practice::EndpointOptions options;
+  practice::Manners manners;
+  if (!ReadArguments(count, words, options, manners)) {
+    std::fputs(kUsage, stderr);
+    return 64;
+  }
+  sigset_t signals;
+  sigemptyset(&signals);
+  sigaddset(&signals, SIGINT);
+  sigaddset(&signals, SIGTERM);
+  pthread_sigmask(SIG_BLOCK, &signals, nullptr);  // before the endpoint's thread starts
+  auto endpoint = practice::PracticeEndpoint::Start(options);
+  if (!endpoint) {
+    std::fprintf(stderr, "practice_endpoint: %s\n", endpoint.error().message().c_str());
+    return 1;
+  }
+  (*endpoint)->desk().SetManners(manners);
+  std::printf("%s\n", (*endpoint)->url().c_str());
+  std::fflush(stdout);
+  int signal = 0;
+  sigwait(&signals, &signal);
+  return 0;
+}
