@@ -1,0 +1,182 @@
+// The bundled code files: every code is of good form, has its source, and may be where it is.
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <array>
+#include <set>
+#include <string>
+
+#include "mapping/codes/tables.h"
+#include "tests/mapping/codes/sources.h"
+
+namespace dwell::codes {
+namespace {
+
+File Bundled(std::string_view name) {
+  for (const File& file : BundledFiles()) {
+    if (file.first == name) return file;
+  }
+  return {name, ""};
+}
+
+std::vector<Target> Targets(std::string_view name) {
+  auto read = ReadConceptMap(Bundled(name));
+  EXPECT_TRUE(read.has_value()) << read.error().message();
+  return read ? *read : std::vector<Target>();
+}
+
+std::vector<Coding> Codings(std::string_view name) {
+  std::vector<Coding> all;
+  for (const Target& target : Targets(name)) {
+    all.push_back(target.coding);
+    all.insert(all.end(), target.also.begin(), target.also.end());
+  }
+  return all;
+}
+
+/// Verhoeff's check over the whole number, as SNOMED CT uses it (J. Verhoeff, Error Detecting
+/// Decimal Codes, 1969; SNOMED CT Release File Specification, "Check-digit").
+bool PassesVerhoeff(std::string_view number) {
+  static constexpr int kTimes[10][10] = {
+      {0, 1, 2, 3, 4, 5, 6, 7, 8, 9}, {1, 2, 3, 4, 0, 6, 7, 8, 9, 5},
+      {2, 3, 4, 0, 1, 7, 8, 9, 5, 6}, {3, 4, 0, 1, 2, 8, 9, 5, 6, 7},
+      {4, 0, 1, 2, 3, 9, 5, 6, 7, 8}, {5, 9, 8, 7, 6, 0, 4, 3, 2, 1},
+      {6, 5, 9, 8, 7, 1, 0, 4, 3, 2}, {7, 6, 5, 9, 8, 2, 1, 0, 4, 3},
+      {8, 7, 6, 5, 9, 3, 2, 1, 0, 4}, {9, 8, 7, 6, 5, 4, 3, 2, 1, 0}};
+  static constexpr int kTurn[10] = {1, 5, 7, 6, 2, 8, 3, 0, 9, 4};
+  int check = 0;
+  for (std::size_t i = 0; i < number.size(); ++i) {
+    int digit = number[number.size() - 1 - i] - '0';
+    for (std::size_t turns = i % 8; turns > 0; --turns) digit = kTurn[digit];
+    check = kTimes[check][digit];
+  }
+  return check == 0;
+}
+
+/// LOINC's mod-10 check (LOINC Users' Guide, appendix on the check digit; the algorithm of Luhn).
+bool PassesMod10(std::string_view number) {
+  int sum = 0;
+  bool twice = false;
+  for (auto at = number.rbegin(); at != number.rend(); ++at) {
+    if (*at == '-') continue;
+    int digit = *at - '0';
+    if (twice) digit = digit * 2 > 9 ? digit * 2 - 9 : digit * 2;
+    sum += digit;
+    twice = !twice;
+  }
+  return sum % 10 == 0;
+}
+
+TEST(CheckDigits, TellGoodFromBadIdentifiers) {
+  EXPECT_TRUE(PassesVerhoeff("82449006"));
+  EXPECT_FALSE(PassesVerhoeff("82449007"));
+  EXPECT_FALSE(PassesVerhoeff("450540002"));  // met in public, no SNOMED identifier
+  EXPECT_FALSE(PassesVerhoeff("19949000"));
+  EXPECT_TRUE(PassesMod10("8310-5"));
+  EXPECT_FALSE(PassesMod10("8310-6"));
+}
+
+TEST(Maps, EverySnomedIdentifierIsAConceptWithARightCheckDigit) {
+  int seen = 0;
+  for (const auto* name : {"free.conceptmap.json", "licensed.conceptmap.json"}) {
+    for (const Coding& coding : Codings(name)) {
+      if (coding.system != kSct) continue;
+      ++seen;
+      EXPECT_TRUE(PassesVerhoeff(coding.code)) << coding.code;
+      const std::string partition = coding.code.substr(coding.code.size() - 3, 2);
+      EXPECT_THAT(partition, testing::AnyOf("00", "10")) << coding.code;
+    }
+  }
+  EXPECT_GT(seen, 90);
+}
+
+TEST(Maps, EveryLoincIdentifierHasARightCheckDigit) {
+  int seen = 0;
+  for (const Coding& coding : Codings("free.conceptmap.json")) {
+    if (coding.system != kLoinc) continue;
+    ++seen;
+    EXPECT_TRUE(PassesMod10(coding.code)) << coding.code;
+  }
+  EXPECT_EQ(seen, 4);
+}
+
+template <std::size_t kSize>
+bool Lists(const SourcedCode (&table)[kSize], const Coding& coding) {
+  return std::any_of(std::begin(table), std::end(table), [&](const SourcedCode& row) {
+    return row.system == coding.system && row.code == coding.code && row.display == coding.display;
+  });
+}
+
+TEST(Maps, TheFreeMapUsesOnlyCodesThatMayBeGivenAway) {
+  for (const Coding& coding : Codings("free.conceptmap.json")) {
+    EXPECT_TRUE(Lists(kFreeCodes, coding))
+        << coding.system << " " << coding.code << " " << coding.display;
+  }
+}
+
+TEST(Maps, TheLicensedMapUsesOnlyCodesWithASource) {
+  for (const Coding& coding : Codings("licensed.conceptmap.json")) {
+    EXPECT_TRUE(Lists(kLicensedCodes, coding)) << coding.code << " " << coding.display;
+  }
+}
+
+TEST(Maps, NoSnomedCodeIsFreeUnlessItIsInTheGlobalPatientSet) {
+  for (const SourcedCode& row : kFreeCodes) {
+    if (row.system == kSct) {
+      EXPECT_EQ(row.source, kGps) << row.code;
+    }
+  }
+  for (const SourcedCode& row : kLicensedCodes) EXPECT_NE(row.source, kGps) << row.code;
+}
+
+TEST(Maps, CodesKnownToBeWrongAreNowhere) {
+  const std::set<std::string_view> rejected(std::begin(kRejected), std::end(kRejected));
+  for (const auto* name : {"free.conceptmap.json", "licensed.conceptmap.json"}) {
+    for (const Coding& coding : Codings(name))
+      EXPECT_FALSE(rejected.contains(coding.code)) << coding.code;
+  }
+}
+
+TEST(Maps, FilesCarryTheNoticesThatTheirCodesRequire) {
+  const auto text = [](std::string_view name) { return std::string(Bundled(name).second); };
+  EXPECT_THAT(text("free.conceptmap.json"),
+              testing::AllOf(testing::HasSubstr("http://loinc.org/license"),
+                             testing::HasSubstr("creativecommons.org/licenses/by/4.0"),
+                             testing::HasSubstr("Global Patient Set")));
+  EXPECT_THAT(text("licensed.conceptmap.json"), testing::HasSubstr("SNOMED CT licence"));
+}
+
+TEST(CodeSystem, KnowsTheCodesThatTheEventContractListsByName) {
+  const auto own = ReadCodeSystem(Bundled("line-care.codesystem.json"));
+  ASSERT_TRUE(own.has_value()) << own.error().message();
+  const auto has = [&](std::string_view group, std::string_view code) {
+    return std::any_of(own->begin(), own->end(), [&](const OwnConcept& each) {
+      return each.code == code && std::count(each.groups.begin(), each.groups.end(), group) == 1;
+    });
+  };
+  const std::pair<std::string_view, std::vector<std::string_view>> kListed[] = {
+      {"finding", {"present", "absent", "not-assessable"}},
+      {"answer", {"yes", "no", "not-known"}},
+      {"side", {"left", "right"}},
+      {"dressing-condition", {"intact", "loose", "damp", "soiled"}},
+      {"patency", {"patent", "sluggish", "blocked"}},
+      {"scale", {"visual-infusion-phlebitis", "ins-phlebitis"}},
+      {"due-rule",
+       {"removal-due", "site-check-due", "dressing-change-due", "remove-now", "post-removal-watch",
+        "insertion-record-missing", "policy-missing"}},
+      {"stage",
+       {"not-yet-due", "due-soon", "due", "overdue", "settled", "no-longer-needed",
+        "entered-in-error"}},
+      {"reason",
+       {"phlebitis-grade", "phlebitis-signs", "infiltration-grade", "swelling-on-flush",
+        "no-longer-required", "wrong-patient", "wrong-line", "duplicate-entry", "not-done",
+        "other"}},
+  };
+  for (const auto& [group, codes] : kListed) {
+    for (const auto code : codes) EXPECT_TRUE(has(group, code)) << group << " " << code;
+  }
+}
+
+}  // namespace
+}  // namespace dwell::codes

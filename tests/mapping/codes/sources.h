@@ -1,0 +1,185 @@
+// Where each code of the maps comes from: looked up in the source named beside it, never
+// remembered.
+#pragma once
+
+#include <string_view>
+
+namespace dwell::codes {
+
+inline constexpr std::string_view kSct = "http://snomed.info/sct";
+inline constexpr std::string_view kLoinc = "http://loinc.org";
+inline constexpr std::string_view kDicom = "http://dicom.nema.org/resources/ontology/DCM";
+
+inline constexpr std::string_view kGps =
+    "SNOMED CT Global Patient Set of 2020-07-31 (CC BY 4.0): package hl7.terminology.r4 7.0.1, "
+    "ValueSet snomed-intl-gps";
+inline constexpr std::string_view kHl7Terminology =
+    "package hl7.terminology.r4 7.0.1, CodeSystems (CC0)";
+inline constexpr std::string_view kR4Spec = "HL7 FHIR R4 4.0.1, CodeSystem device-action";
+inline constexpr std::string_view kR4Expansions = "package hl7.fhir.r4.expansions 4.0.1";
+inline constexpr std::string_view kR4Examples = "package hl7.fhir.r4.examples 4.0.1";
+inline constexpr std::string_view kDicomPart16 =
+    "DICOM PS3.16, as in pydicom/pydicom src/pydicom/sr/_concepts_dict.py";
+inline constexpr std::string_view kServerChecked =
+    "GitHub aehrc/mimic-profiles, concept maps checked there against a terminology server";
+inline constexpr std::string_view kDataDictionary =
+    "GitHub indicate-eu/data-dictionary, concept_sets_resolved/291.json and 31.json";
+inline constexpr std::string_view kEms =
+    "GitHub peakresponse/nemsis_public, DefinedLists/Procedure/Procedure.csv";
+inline constexpr std::string_view kBelgium =
+    "GitHub hl7-be/patient-monitoring, value sets expanded on build.fhir.org (one source)";
+inline constexpr std::string_view kParamedicine =
+    "GitHub IHE/PCC.PCS, input/fsh/IHE Paramedicine Value Sets.fsh";
+inline constexpr std::string_view kPublicFsh = "public FSH value sets and query test data (weak)";
+inline constexpr std::string_view kSwissTerms =
+    "GitHub hl7ch/ch-term, allergy and ingredient value sets";
+inline constexpr std::string_view kIcuValueSet = "value set of the German MII ICU module; IHE PCS";
+
+struct SourcedCode {
+  std::string_view system, code, display, source;
+};
+
+/// Everything the free map may use. SNOMED CT codes only from the Global Patient Set.
+inline constexpr SourcedCode kFreeCodes[] = {
+    {kDicom, "111465", "Needle Gauge", kDicomPart16},
+    {kDicom, "122319", "Catheter Size", kDicomPart16},
+    {"http://hl7.org/fhir/device-action", "explanted", "Explanted", kR4Spec},
+    {"http://hl7.org/fhir/device-action", "implanted", "Implanted", kR4Spec},
+    {"http://hl7.org/fhir/device-action", "manipulated", "Manipulated", kR4Spec},
+    {kLoinc, "20228-3", "Anatomic part Laterality", kServerChecked},
+    {kLoinc, "67543-9", "Procedure attempts [#]", kServerChecked},
+    {kLoinc, "72514-3", "Pain severity - 0-10 verbal numeric rating [Score] - Reported",
+     kIcuValueSet},
+    {kLoinc, "8310-5", "Body temperature", kR4Examples},
+    {kSct, "103709008", "Failed attempted procedure (situation)", kGps},
+    {kSct, "105480006", "Refusal of treatment by patient", kGps},
+    {kSct, "106292003", "Professional nurse", kGps},
+    {kSct, "12123001", "Structure of internal jugular vein", kGps},
+    {kSct, "128553008", "Structure of antecubital vein", kGps},
+    {kSct, "14975008", "Forearm structure", kGps},
+    {kSct, "17957002", "Skin structure of antecubital fossa", kGps},
+    {kSct, "183946001", "Procedure refused - uncooperative", kGps},
+    {kSct, "18949003", "Change of dressing", kGps},
+    {kSct, "19715009", "Structure of basilic vein", kGps},
+    {kSct, "20115005", "Structure of brachial vein", kGps},
+    {kSct, "20699002", "Structure of cephalic vein", kGps},
+    {kSct, "224535009", "Registered nurse", kGps},
+    {kSct, "233527006", "Central venous cannula insertion", kGps},
+    {kSct, "233553003", "Vascular cannula removal", kGps},
+    {kSct, "24028007", "Right (qualifier value)", kGps},
+    {kSct, "247441003", "Erythema", kGps},
+    {kSct, "2477008", "Superficial thrombophlebitis", kGps},
+    {kSct, "2667000", "Absent", kGps},
+    {kSct, "277132007", "Therapeutic procedure", kGps},
+    {kSct, "281642007", "Skin of part of dorsal surface of hand", kGps},
+    {kSct, "309343006", "Physician", kGps},
+    {kSct, "310643001", "Infection of intravenous catheter", kGps},
+    {kSct, "373066001", "Yes", kGps},
+    {kSct, "373067005", "No", kGps},
+    {kSct, "373757009", "Sodium chloride solution (substance)", kGps},
+    {kSct, "386493006", "Venous access device maintenance", kGps},
+    {kSct, "386661006", "Fever", kGps},
+    {kSct, "398013009", "Implantable venous access port", kGps},
+    {kSct, "40983000", "Structure of upper extremity between shoulder and elbow", kGps},
+    {kSct, "41695006", "Scalp structure", kGps},
+    {kSct, "425196008", "Insertion of peripherally inserted central catheter", kGps},
+    {kSct, "429446009", "Insertion of vascular catheter", kGps},
+    {kSct, "442309004", "Insertion of tunneled venous catheter", kGps},
+    {kSct, "49852007", "Structure of median cubital vein", kGps},
+    {kSct, "52101004", "Present", kGps},
+    {kSct, "52124006", "Central venous catheter, device", kGps},
+    {kSct, "56459004", "Foot structure", kGps},
+    {kSct, "60734001", "Structure of great saphenous vein", kGps},
+    {kSct, "61599003", "Phlebitis", kGps},
+    {kSct, "65124004", "Swelling", kGps},
+    {kSct, "68705008", "Structure of axillary vein", kGps},
+    {kSct, "71585003", "Structure of external jugular vein", kGps},
+    {kSct, "7771000", "Left (qualifier value)", kGps},
+    {kSct, "79068005", "Needle, device", kGps},
+    {kSct, "8205005", "Wrist region structure", kGps},
+    {kSct, "82449006", "Peripheral intravenous catheter, device", kGps},
+    {kSct, "83419000", "Structure of femoral vein", kGps},
+    {kSct, "85562004", "Hand structure", kGps},
+    {kSct, "95381006", "Injection site infection", kGps},
+    {kSct, "95384003", "Injection site extravasation", kGps},
+    {kSct, "95385002", "Injection site hemorrhage", kGps},
+    {kSct, "95386001", "Injection site thrombosis", kGps},
+    {kSct, "95388000", "Injection site pain", kGps},
+    {kSct, "95401009", "Injection site bruising", kGps},
+    {kSct, "95402002", "Injection site induration", kGps},
+    {"http://terminology.hl7.org/CodeSystem/data-absent-reason", "unknown", "Unknown",
+     kHl7Terminology},
+    {"http://terminology.hl7.org/CodeSystem/v2-0163", "LACF", "Left Antecubital Fossa",
+     kHl7Terminology},
+    {"http://terminology.hl7.org/CodeSystem/v2-0163", "LEJ", "Left External Jugular",
+     kHl7Terminology},
+    {"http://terminology.hl7.org/CodeSystem/v2-0163", "LF", "Left Foot", kHl7Terminology},
+    {"http://terminology.hl7.org/CodeSystem/v2-0163", "LH", "Left Hand", kHl7Terminology},
+    {"http://terminology.hl7.org/CodeSystem/v2-0163", "LUA", "Left Upper Arm", kHl7Terminology},
+    {"http://terminology.hl7.org/CodeSystem/v2-0163", "RACF", "Right Antecubital Fossa",
+     kHl7Terminology},
+    {"http://terminology.hl7.org/CodeSystem/v2-0163", "REJ", "Right External Jugular",
+     kHl7Terminology},
+    {"http://terminology.hl7.org/CodeSystem/v2-0163", "RF", "Right Foot", kHl7Terminology},
+    {"http://terminology.hl7.org/CodeSystem/v2-0163", "RH", "Right Hand", kHl7Terminology},
+    {"http://terminology.hl7.org/CodeSystem/v2-0163", "RUA", "Right Upper Arm", kHl7Terminology},
+    {"http://terminology.hl7.org/CodeSystem/v2-0925", "CLT", "Clotted", kHl7Terminology},
+    {"http://terminology.hl7.org/CodeSystem/v2-0925", "INF", "Infiltration", kHl7Terminology},
+    {"http://terminology.hl7.org/CodeSystem/v3-EntityCode", "IALINE", "Intra-arterial Line",
+     kHl7Terminology},
+    {"http://terminology.hl7.org/CodeSystem/v3-EntityCode", "IVLINE", "Intraveneous Line",
+     kHl7Terminology},
+};
+
+/// What the licensed map adds.
+inline constexpr SourcedCode kLicensedCodes[] = {
+    {kSct, "1156071007", "Catheter observable (observable entity)", kBelgium},
+    {kSct, "1230246000", "Replacement of dressing of insertion site of vascular catheter",
+     kServerChecked},
+    {kSct, "129303008", "Removal - action", kR4Expansions},
+    {kSct, "129332006", "Irrigation - action", kR4Expansions},
+    {kSct, "1344705000", "Midline catheter (physical object)", kBelgium},
+    {kSct, "175853000", "Removal of central venous line", kDataDictionary},
+    {kSct, "22335008", "Structure of left foot", kPublicFsh},
+    {kSct, "233520008", "Peripheral venous cannula insertion", kServerChecked},
+    {kSct, "257867005", "Insertion - action", kR4Expansions},
+    {kSct, "259268001", "Isopropyl alcohol (substance)", kSwissTerms},
+    {kSct, "266757004", "Medical contraindication to procedure", kR4Expansions},
+    {kSct, "368208006", "Left upper arm structure", kParamedicine},
+    {kSct, "368209003", "Right upper arm structure", kParamedicine},
+    {kSct, "373568007", "Chlorhexidine (substance)", kSwissTerms},
+    {kSct, "385669000", "Successful", kR4Expansions},
+    {kSct, "385671000", "Unsuccessful", kR4Expansions},
+    {kSct, "386746003", "Maintenance - action", kR4Expansions},
+    {kSct, "386989006", "Povidone iodine (substance)", kSwissTerms},
+    {kSct, "392247006", "Insertion of catheter into artery", kEms},
+    {kSct, "398176008", "Peripherally inserted central catheter", kDataDictionary},
+    {kSct, "424287005", "Removal of peripheral intravenous catheter", kServerChecked},
+    {kSct, "424606007", "Removal of peripherally inserted central catheter", kDataDictionary},
+    {kSct, "430477008", "Octenidine (substance)", kSwissTerms},
+    {kSct, "439377004", "Accidental removal of catheter", kServerChecked},
+    {kSct, "445085009", "Tunneled central venous catheter", kDataDictionary},
+    {kSct, "445520006", "Visual infusion phlebitis score", kServerChecked},
+    {kSct, "449859004", "Nontunneled central venous catheter", kDataDictionary},
+    {kSct, "450330005", "Removal of tunneled central venous catheter", kDataDictionary},
+    {kSct, "5951000", "Structure of left wrist region", kR4Expansions},
+    {kSct, "63125000", "Structure of dorsum of hand", kPublicFsh},
+    {kSct, "64262003", "Structure of right forearm", kParamedicine},
+    {kSct, "66480008", "Structure of left forearm", kParamedicine},
+    {kSct, "75192006", "Arterial cannula", kR4Expansions},
+    {kSct, "7769000", "Structure of right foot", kR4Expansions},
+    {kSct, "78791008", "Structure of right hand", kPublicFsh},
+    {kSct, "789218009", "Structure of dorsum of left hand", kParamedicine},
+    {kSct, "789219001", "Structure of dorsum of right hand", kParamedicine},
+    {kSct, "85151006", "Structure of left hand", kR4Examples},
+    {kSct, "9736006", "Structure of right wrist region", kR4Expansions},
+};
+
+/// Seen in public for lines, and wrong: a failing check digit, another meaning, or a national
+/// extension.
+inline constexpr std::string_view kRejected[] = {
+    "450540002", "19949000",      "736919006", "225749003", "788163003", "233523003",
+    "303132006", "43937704",      "40493441",  "442093003", "233529009", "233530004",
+    "52475004",  "1481000124102", "103714007", "312133006", "99716-3",   "392231009"};
+
+}  // namespace dwell::codes
