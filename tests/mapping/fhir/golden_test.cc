@@ -94,9 +94,10 @@ class InZone : public testing::TestWithParam<const char*> {
 TEST_P(InZone, EveryGoldenPairGivesTheSameBytes) {
   const bool update = ::getenv("DWELL_GOLDEN_UPDATE") != nullptr;
   for (const Pair& pair : Pairs()) {
-    const std::string bundle = fhir::TransactionBundle(Play(pair).resources) + "\n";
+    const auto resources = Play(pair).resources;
+    const std::string bundle = resources.empty() ? "" : fhir::TransactionBundle(resources) + "\n";
     const std::string path = (pair.folder / "out.json").string();
-    if (update) WriteBytes(path, bundle);
+    if (update && !bundle.empty()) WriteBytes(path, bundle);
     EXPECT_EQ(bundle, ReadBytes(path)) << pair.name;
   }
 }
@@ -124,7 +125,9 @@ TEST(Golden, EveryResourceIsLegalAndNoNumberHasAnExponent) {
 
 TEST(Golden, EveryBundleIsALegalTransaction) {
   for (const Pair& pair : Pairs()) {
-    const std::string bundle = fhir::TransactionBundle(Play(pair).resources);
+    const auto resources = Play(pair).resources;
+    if (resources.empty()) continue;
+    const std::string bundle = fhir::TransactionBundle(resources);
     const auto document = schemas::Document::Parse(bundle);
     ASSERT_TRUE(document.has_value()) << pair.name;
     for (const auto& broken : Schemas().CheckResource(document->root())) {
