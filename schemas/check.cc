@@ -98,6 +98,7 @@ bool Checker::CheckText(const TextRule& rule, Value value, std::string_view text
   if (rule.min > 0 && text.size() < rule.min * 4 && CountCodePoints(text) < rule.min) {
     ok = Refuse(value, "minLength", "at least " + std::to_string(rule.min) + " characters");
   }
+  if (!ok) return false;  // of a text without its length nothing else needs to be said
   for (const Format* format : rule.formats) {
     if (format->matches(text)) continue;
     ok = Refuse(value, format->name.starts_with('^') ? "pattern" : format->name, format->expected);

@@ -15,6 +15,34 @@ const Bundled& Schemas() {
   return bundled;
 }
 
+struct Refusal {
+  std::string status, pointer, rule;
+  std::size_t count = 0;
+  std::string all;
+};
+
+/// What a sender of the body is told first.
+Refusal Examine(const std::string& body) {
+  const auto document = Document::Parse(body);
+  if (document.has_error()) {
+    return {"400", document.error().pointer, document.error().rule, 1, document.error().expected};
+  }
+  const auto violations = Schemas().CheckEvent(document->root());
+  if (violations.empty()) return {"201", "", "", 0, ""};
+  return {"422", violations[0].pointer, violations[0].rule, violations.size(),
+          Describe(violations)};
+}
+
+std::string BodyOf(Value row) {
+  if (const auto body = row.Find("body")) return std::string(body->AsString());
+  const std::string_view hex = row.Find("body_hex")->AsString();
+  std::string bytes;
+  for (std::size_t i = 0; i + 1 < hex.size(); i += 2) {
+    bytes.push_back(static_cast<char>(std::stoi(std::string(hex.substr(i, 2)), nullptr, 16)));
+  }
+  return bytes;
+}
+
 TEST(Bundled, EverySchemaCompiles) {
   const auto bundled = Bundled::Load();
   EXPECT_TRUE(bundled) << bundled.error().message();
@@ -29,6 +57,62 @@ TEST(Bundled, EveryExampleEventPasses) {
     ++count;
   }
   EXPECT_EQ(count, 13U);
+}
+
+TEST(Bundled, TheExampleResourcePasses) {
+  for (const auto& [name, text] : ReadFolder("tests/schemas/resources")) {
+    const auto document = Document::Parse(text);
+    ASSERT_TRUE(document) << name;
+    EXPECT_EQ(Describe(Schemas().CheckResource(document->root())), "") << name;
+  }
+}
+
+// The table's rows: a name; the body as text, or as hexadecimal where it is no text; the status
+// that a sender is told; the pointer (left out where a limit decides it) and the rule that come
+// first.
+TEST(Bundled, EveryMalformedEventIsRefusedAtItsPlace) {
+  const std::string text = ReadFile(DWELL_SOURCE_DIR "/tests/schemas/bad_events/malformed.json");
+  const auto table = Document::Parse(text);
+  ASSERT_TRUE(table);
+  EXPECT_GE(table->root().size(), 60U);
+  for (Value row : table->root()) {
+    const Refusal refusal = Examine(BodyOf(row));
+    const auto name = row.Find("name")->AsString();
+    EXPECT_EQ(refusal.status, row.Find("status")->NumberText()) << name;
+    EXPECT_EQ(refusal.rule, row.Find("rule")->AsString()) << name << "\n" << refusal.all;
+    const auto pointer = row.Find("pointer");
+    if (pointer) {
+      EXPECT_EQ(refusal.pointer, pointer->AsString()) << name << "\n" << refusal.all;
+    }
+    EXPECT_EQ(refusal.count, 1U) << name << "\n" << refusal.all;
+  }
+}
+
+TEST(Bundled, EveryKindHasMalformedEventsInTheTable) {
+  const std::string text = ReadFile(DWELL_SOURCE_DIR "/tests/schemas/bad_events/malformed.json");
+  for (const char* kind :
+       {"insertion", "site-check", "flush", "dressing-change", "removal", "retraction"}) {
+    EXPECT_NE(text.find(std::string(R"(\"kind\": \")") + kind), std::string::npos) << kind;
+  }
+}
+
+TEST(Bundled, ViolationsNeverCarryTheValue) {
+  const auto document = Document::Parse(
+      R"({"kind":"flush","id":"Jane Secret","source":7777,"happened_at":"Secret","recorded_at":"Secret",
+          "patient":{"system":"Secret","value":"","second":"Secret"},"place":{"ward":"Sec\tret"},
+          "staff":"Secret","line_id":"Sec ret","flush":{"fluid":"Secret","mL":7777}})");
+  ASSERT_TRUE(document);
+  const auto violations = Schemas().CheckEvent(document->root());
+  EXPECT_GE(violations.size(), 10U);
+  EXPECT_THAT(Describe(violations), testing::Not(testing::HasSubstr("ecret")));
+  EXPECT_THAT(Describe(violations), testing::Not(testing::HasSubstr("7777")));
+}
+
+TEST(Bundled, AResourceOfAnotherTypeIsRefusedByName) {
+  const auto document = Document::Parse(R"({"resourceType":"Patient"})");
+  EXPECT_EQ(Describe(Schemas().CheckResource(document->root())),
+            "/resourceType enum (one of: Bundle, Device, DeviceUseStatement, Observation, "
+            "OperationOutcome, Procedure, Provenance, Task)\n");
 }
 
 }  // namespace

@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "schemas/json/document.h"
+#include "schemas/json/writer.h"
 #include "schemas/schema.h"
 
 namespace dwell::schemas {
@@ -31,6 +32,37 @@ inline std::vector<std::pair<std::string, std::string>> ReadFolder(const std::st
   }
   std::sort(files.begin(), files.end());
   return files;
+}
+
+inline void WriteJson(Value value, JsonWriter* out) {
+  switch (value.kind()) {
+    case Kind::kNull:
+      return out->Null();
+    case Kind::kBool:
+      return out->Bool(value.AsBool());
+    case Kind::kNumber:
+      return out->Raw(value.NumberText());
+    case Kind::kString:
+      return out->String(value.AsString());
+    case Kind::kArray:
+      out->BeginArray();
+      for (Value child : value) WriteJson(child, out);
+      return out->EndArray();
+    case Kind::kObject:
+      out->BeginObject();
+      for (Value child : value) {
+        out->Name(child.name());
+        WriteJson(child, out);
+      }
+      return out->EndObject();
+  }
+}
+
+/// A value as JSON text.
+inline std::string WriteJson(Value value) {
+  JsonWriter writer;
+  WriteJson(value, &writer);
+  return writer.Take();
 }
 
 /// "pointer rule (expected)" of each violation, one a line.
