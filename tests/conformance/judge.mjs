@@ -6,7 +6,8 @@ import path from 'node:path';
 import { Worker } from 'node:worker_threads';
 import { fileFindings } from './json_text.mjs';
 
-const WORKERS = 2;
+const WORKERS_MAX = 2;
+const TEXTS_PER_WORKER_MIN = 100;  // a worker needs seconds to start
 const PRINTED_MAX = 200;
 
 function textsOf(file, found) {
@@ -26,7 +27,8 @@ function filesBelow(place) {
 
 /** Shares `texts` among workers; returns {layers, answers}. */
 export async function judgeTexts(texts) {
-  const shares = Array.from({ length: Math.min(WORKERS, texts.length) }, (_, w) => texts.filter((t, i) => i % WORKERS === w));
+  const workers = Math.min(WORKERS_MAX, Math.ceil(texts.length / TEXTS_PER_WORKER_MIN));
+  const shares = Array.from({ length: workers }, (_, w) => texts.filter((t, i) => i % workers === w));
   const results = await Promise.all(shares.map((share) => new Promise((resolve, reject) => {
     const worker = new Worker(new URL('./judge_worker.mjs', import.meta.url), { workerData: share });
     worker.once('message', resolve);

@@ -1,8 +1,10 @@
 // Runs every layer over known good and known bad resources; see the script `selftest`.
-import { execFileSync } from 'node:child_process';
+import { execFileSync, spawnSync } from 'node:child_process';
 import fs from 'node:fs';
+import os from 'node:os';
 import path from 'node:path';
 import { bundledSchemasJudge } from './bundled_schemas.mjs';
+import { BASES } from './case_bases.mjs';
 import { fileFindings, repeatedNames } from './json_text.mjs';
 import { makeLayers } from './layers.mjs';
 import { HERE } from './packages.mjs';
@@ -72,6 +74,25 @@ check(repeatedNames('{"b":1,"\\u0062" :2}').length === 1, 'a name that stands tw
 check(fileFindings(Buffer.from('{"a":"é"}')).length === 0, 'UTF-8');
 check(fileFindings(Buffer.from([0x22, 0xc3, 0x28, 0x22])).length === 1, 'bytes that are not UTF-8');
 check(fileFindings(Buffer.from('\ufeff{}')).length === 1, 'a byte order mark');
+
+// The judge as a whole, over a folder with two sound resources and four that are not.
+const folder = fs.mkdtempSync(path.join(os.tmpdir(), 'judge-'));
+const judgeFolder = () => spawnSync(process.execPath, [path.join(HERE, 'judge.mjs'), folder], { encoding: 'utf8' });
+const nothing = judgeFolder();
+check(nothing.status === 1 && nothing.stdout.endsWith('0 passed, 1 failed\n'), 'an empty folder must fail');
+const { Device, DeviceUseStatement } = BASES;
+const line = (resource) => `${JSON.stringify(resource)}\n`;
+fs.writeFileSync(path.join(folder, 'Device.ndjson'), line(Device) + line({ ...Device, id: 'b', wing: 'left' })
+  + `{"id":"c",${line(Device).slice(1)}` + '{"resourceType":\n');
+fs.writeFileSync(path.join(folder, 'DeviceUseStatement.ndjson'), line(DeviceUseStatement)
+  + line({ ...DeviceUseStatement, id: 'lost', device: { reference: 'Device/none' } }));
+const whole = judgeFolder();
+check(whole.status === 1 && whole.stdout.endsWith('2 passed, 4 failed\n'), `the judge of a folder says ${whole.stdout}`);
+check(whole.stdout.includes('set: Device/none is not in the set'), 'a reference into nothing must be found');
+fs.rmSync(path.join(folder, 'DeviceUseStatement.ndjson'));
+fs.writeFileSync(path.join(folder, 'Device.ndjson'), line(Device));
+check(judgeFolder().status === 0, 'a sound folder must pass');
+fs.rmSync(folder, { recursive: true });
 
 console.log(`${passed} passed, ${failed} failed`);
 process.exit(failed ? 1 : 0);
