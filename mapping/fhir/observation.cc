@@ -27,6 +27,17 @@ void WriteCategories(Draft& draft, const ObservationHead& head) {
   json.EndArray();
 }
 
+/// Id of the line that an Observation is about; "" when no insertion tells it. What a placed
+/// insertion brings is about its own line, and so is a dwell time, even in error.
+std::string DeviceOf(const Draft& draft) {
+  const Item& item = draft.item();
+  if (item.partner != nullptr) return draft.scope().IdOf(*item.partner, Role::kDevice);
+  const auto* insertion = std::get_if<event::Insertion>(&item.entry->event->body);
+  if (insertion == nullptr) return draft.scope().device_id;
+  if (insertion->outcome != event::Outcome::kPlaced) return {};
+  return draft.scope().IdOf(*item.entry, Role::kDevice);
+}
+
 }  // namespace
 
 void BeginObservation(Draft& draft, const ObservationHead& head) {
@@ -43,15 +54,7 @@ void BeginObservation(Draft& draft, const ObservationHead& head) {
   WriteCategories(draft, head);
   draft.Coded("code", head.group, head.code);
   draft.Patient("subject", event.patient);
-  // A placed insertion is about its own line, even when it is in error; the others about the line
-  // that an insertion in force tells. Without one there is no link to a device.
-  const bool own =
-      draft.item().role == Role::kInsertionRecord || draft.item().role == Role::kFirstFlush;
-  const auto* insertion = std::get_if<event::Insertion>(&event.body);
-  const bool placed = insertion != nullptr && insertion->outcome == event::Outcome::kPlaced;
-  const std::string device = !own     ? scope.device_id
-                             : placed ? scope.IdOf(*draft.item().entry, Role::kDevice)
-                                      : std::string();
+  const std::string device = DeviceOf(draft);
   if (!device.empty()) {
     json.Name("focus");
     json.BeginArray();
@@ -66,10 +69,11 @@ void BeginObservation(Draft& draft, const ObservationHead& head) {
   for (const event::StaffMember& member : event.staff) WriteStaff(json, member);
   json.EndArray();
   draft.TellEvent(event);
-  const event::Insertion* source = own ? insertion : scope.inserted();
-  if (source != nullptr && source->site) {
+  const auto* told = std::get_if<event::Insertion>(&event.body);
+  const event::Insertion* insertion = told != nullptr ? told : scope.inserted();
+  if (insertion != nullptr && insertion->site) {
     json.Name("bodySite");
-    draft.BodySite(*source->site);
+    draft.BodySite(*insertion->site);
   }
 }
 

@@ -8,9 +8,9 @@ namespace {
 
 /// How a Procedure starts.
 struct Head {
-  std::string_view status;            ///< R4, required binding event-status; in error wins
-  std::string_view what;              ///< code in group "procedure"
-  std::string_view line_kind;         ///< makes it finer; may be empty
+  std::string_view status;     ///< R4, required binding event-status; in error wins
+  std::string_view what;       ///< code in group "procedure"
+  std::string_view line_kind;  ///< makes it finer; may be empty
   const Moment* at = nullptr;  ///< instead of the event's own time
 };
 
