@@ -37,7 +37,7 @@ Result<line::Line, line::Contradiction> Ledger::Impl::Derive(
   // What was legal when it was stored stays: a policy with a shorter watch must not make the past
   // illegal and the line deaf.
   constexpr std::chrono::minutes kAnyTime = std::chrono::days(36500);
-  const std::chrono::minutes watch = rules.policy->watch;
+  const std::chrono::minutes watch = rules.policy->check_after_removal_max();
   auto events = state.events;
   if (added != nullptr) events.push_back(added);
   auto line = line::Derive(state.key, events, watch);

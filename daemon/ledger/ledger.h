@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "daemon/base/clock.h"
+#include "daemon/base/limits.h"
 #include "daemon/store/writer.h"
 #include "mapping/due/due.h"
 #include "mapping/fhir/bundle.h"
@@ -43,6 +44,8 @@ struct Rules {
   const due::Policy* policy = nullptr;
   const due::Zone* zone = nullptr;
   fhir::Context fhir;
+  /// Deliveries that may wait before new events are put off.
+  std::uint64_t queue_bundles_max = limits::kQueueBundlesMax;
 };
 
 /// Called on the store thread.
