@@ -19,7 +19,7 @@ namespace {
 
 namespace fs = std::filesystem;
 
-const fs::path kFolder = fs::path(DWELL_SOURCE_DIR) / "tests/conformance";
+fs::path Folder() { return fs::path(DWELL_SOURCE_DIR) / "tests/conformance"; }
 
 const Bundled& TheSchemas() {
   static const Result<Bundled> loaded = Bundled::Load();
@@ -42,7 +42,7 @@ std::string ReadText(const fs::path& path) {
 }
 
 TEST(FhirStructures, AcceptSoundCasesAndRefuseEachDefect) {
-  std::ifstream lines(kFolder / "cases.ndjson");
+  std::ifstream lines(Folder() / "cases.ndjson");
   int accepted = 0, refused = 0;
   for (std::string line; std::getline(lines, line);) {
     const auto parsed = Document::Parse(line);
@@ -69,7 +69,7 @@ TEST(FhirStructures, AcceptTheOfficialExamplesOfOurTypes) {
       "Bundle-bundle-references.json",   "Bundle-bundle-response.json",
       "Bundle-bundle-transaction.json",  "Bundle-xds.json"};
   int read = 0;
-  for (const auto& entry : fs::directory_iterator(kFolder / "examples")) {
+  for (const auto& entry : fs::directory_iterator(Folder() / "examples")) {
     if (entry.path().extension() != ".json") continue;
     const std::string name = entry.path().filename().string();
     const auto parsed = Document::Parse(ReadText(entry.path()));
