@@ -43,6 +43,7 @@ class Computation {
       if (placed_ == nullptr && Places(*entry.event)) placed_ = &entry;
     }
     if (line.insertion() != nullptr) placed_ = line.insertion();
+    FindCandidates();
     dues_.reserve(line.entries.size() + 8);
   }
 
@@ -63,13 +64,16 @@ class Computation {
   void Stop(const RuleRow& row, const Entry& entry, Clock* clock);
   void Finish(const RuleRow& row, Clock* clock, Stage stage, const std::string& by);
   void ListVoid(const RuleRow& row);
+  bool TryVoid(const RuleRow& row, const Entry& entry, const LineRules* rules);
   std::pair<Stage, std::string> WhyVoid(const RuleRow& row, const Entry& entry) const;
   void InsertionRecord();
 
+  void FindCandidates();
+  static const std::string& KindOf(const Entry& placed) {
+    return std::get<event::Insertion>(placed.event->body).line->kind;
+  }
   const LineRules* RulesAt(const std::string& ward) const {
-    return placed_ == nullptr
-               ? nullptr
-               : policy_.Find(ward, std::get<event::Insertion>(placed_->event->body).line->kind);
+    return placed_ == nullptr ? nullptr : policy_.Find(ward, KindOf(*placed_));
   }
   bool Listed(Rule rule, const std::string& anchor_id) const {
     return std::any_of(dues_.begin(), dues_.end(), [&](const Due& due) {
@@ -88,6 +92,9 @@ class Computation {
   const Instant now_;
   const Entry* placed_ =
       nullptr;  ///< tells the kind of line: in force, else the first there ever was
+  /// The rules by which the line may ever have been judged: of each kind it was said to be, on each
+  /// ward it was said to be on. Nearly always one.
+  std::vector<const LineRules*> candidates_;
   std::vector<Due> dues_;
 
   // Of the walk in progress.
@@ -171,26 +178,50 @@ void Computation::Finish(const RuleRow& row, Clock* clock, Stage stage, const st
   Add(row.rule, *finished.anchor, *start, stage, *settled_by, last_->event->place.ward, false);
 }
 
-/// Lists what this rule would ask for after events that no longer count or lie outside its span: it
-/// may have been issued before a late, corrected or retracted event changed the line's life.
+void Computation::FindCandidates() {
+  const std::string* ward = nullptr;
+  for (const Entry& entry : line_.entries) {
+    if (ward != nullptr && *ward == entry.event->place.ward) continue;
+    ward = &entry.event->place.ward;
+    for (const Entry& placed : line_.entries) {
+      if (!Places(*placed.event)) continue;
+      const LineRules* rules = policy_.Find(*ward, KindOf(placed));
+      if (std::find(candidates_.begin(), candidates_.end(), rules) == candidates_.end()) {
+        candidates_.push_back(rules);
+      }
+    }
+  }
+}
+
+/// Lists what this rule would ask for after events that no longer count, lie outside its span, or
+/// are judged by other rules now: it may have been told before a late, corrected or retracted event
+/// changed the line's life.
 void Computation::ListVoid(const RuleRow& row) {
+  const bool remove_now = row.rule == Rule::kRemoveNow;
   for (int i = 0; i < static_cast<int>(line_.entries.size()); ++i) {
     const Entry& entry = line_.entries[static_cast<std::size_t>(i)];
-    if (!Counts(*entry.event) || (row.rule != Rule::kRemoveNow && Live(row, i))) continue;
-    const std::string& ward = entry.event->place.ward;
-    frame_.rules = RulesAt(ward);
-    const bool kind_matters = row.rule != Rule::kRemoveNow && row.span == Span::kInPlace;
-    if (placed_ == nullptr && kind_matters) continue;
-    if (row.rule == Rule::kRemoveNow &&
-        (frame_.rules == nullptr || !row.anchors(*entry.event, frame_))) {
-      frame_.rules = &policy_.unknown_kind;  // may have been asked for before the kind was known
+    if (!Counts(*entry.event)) continue;
+    if (!remove_now && candidates_.size() == 1 && Live(row, i)) continue;
+    for (const LineRules* rules : candidates_) {
+      if (TryVoid(row, entry, rules)) break;
     }
-    if (!row.anchors(*entry.event, frame_)) continue;
-    const auto start = row.starts(*entry.event, frame_);
-    if (!start || Listed(row.rule, entry.root_id)) continue;
-    const auto [stage, by] = WhyVoid(row, entry);
-    Add(row.rule, entry, *start, stage, by, ward, true);
+    if (remove_now || row.span == Span::kAfterRemoval) {  // asked for on unknown lines too
+      TryVoid(row, entry, &policy_.unknown_kind);
+    }
   }
+}
+
+/// Whether by these rules the event starts something; lists it unless it is listed already.
+bool Computation::TryVoid(const RuleRow& row, const Entry& entry, const LineRules* rules) {
+  frame_.rules = rules;
+  if (!row.anchors(*entry.event, frame_)) return false;
+  const auto start = row.starts(*entry.event, frame_);
+  if (!start) return false;
+  if (!Listed(row.rule, entry.root_id)) {
+    const auto [stage, by] = WhyVoid(row, entry);
+    Add(row.rule, entry, *start, stage, by, entry.event->place.ward, true);
+  }
+  return true;
 }
 
 std::pair<Stage, std::string> Computation::WhyVoid(const RuleRow& row, const Entry& entry) const {

@@ -33,6 +33,7 @@ struct Entry {
   std::shared_ptr<const event::Event> event;
   Standing standing = Standing::kInForce;
   /// Id of the first event of its chain of replacements: the identity of the resources made from it.
+  /// A chain whose beginning has not come goes by the earliest id that is named in it.
   std::string root_id;
   /// Id of the retraction or of the replacing event that took it out of force; or empty.
   std::string undone_by;
