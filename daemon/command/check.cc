@@ -1,0 +1,68 @@
+#include "daemon/command/check.h"
+
+#include <cstdio>
+
+#include "daemon/config/config.h"
+#include "daemon/config/exit_code.h"
+#include "daemon/config/policy_file.h"
+#include "mapping/codes/codes.h"
+#include "schemas/bundled.h"
+
+namespace dwell::command {
+namespace {
+
+using Findings = std::vector<config::Finding>;
+
+void Say(const std::string& text) { std::fprintf(stderr, "%s\n", text.c_str()); }
+
+void CheckFile(const std::string& path, const char* pointer, const std::string& config_file,
+               Findings& findings) {
+  if (path.empty()) return;
+  const auto text = config::ReadTextFile(path);
+  if (!text) findings.push_back({config_file, 0, pointer, text.error().message()});
+}
+
+/// What the configuration refers to.
+Findings CheckReferences(const config::Config& config, const std::string& file) {
+  Findings findings;
+  const auto policy = config::LoadPolicy(config.policy.file);
+  if (!policy) findings.insert(findings.end(), policy.error().begin(), policy.error().end());
+  const auto zone = due::Zone::Load(config.site.zone);
+  if (!zone) findings.push_back({file, 0, "/site/zone", zone.error().message()});
+  const auto edition = config.codes.edition == "licensed" ? codes::CodeMap::Edition::kLicensed
+                                                          : codes::CodeMap::Edition::kFree;
+  const auto codes = codes::CodeMap::LoadBundled(edition);
+  if (!codes) findings.push_back({file, 0, "/codes/edition", codes.error().message()});
+  CheckFile(config.intake.certificate, "/intake/certificate", file, findings);
+  CheckFile(config.intake.private_key, "/intake/private_key", file, findings);
+  CheckFile(config.endpoint.ca_file, "/endpoint/ca_file", file, findings);
+  CheckFile(config.endpoint.bearer_file, "/endpoint/bearer_file", file, findings);
+  CheckFile(config.endpoint.certificate, "/endpoint/certificate", file, findings);
+  CheckFile(config.endpoint.private_key, "/endpoint/private_key", file, findings);
+  return findings;
+}
+
+int Report(const Findings& findings) {
+  for (const auto& finding : findings) Say(config::FormatFinding(finding));
+  Say(std::to_string(findings.size()) + (findings.size() == 1 ? " finding" : " findings"));
+  return config::ExitCode(ErrorKind::kConfig);
+}
+
+}  // namespace
+
+int Check(const std::string& config_file) {
+  const auto schemas = schemas::Bundled::Load();
+  if (!schemas) {
+    Say("the schemas of this build: " + schemas.error().message());
+    return config::ExitCode(schemas.error().kind());
+  }
+  const auto config = config::LoadConfig(config_file, config::DwelldEnvironment());
+  if (!config) return Report(config.error());
+  const Findings findings = CheckReferences(*config, config_file);
+  if (!findings.empty()) return Report(findings);
+  std::printf("%s", config::PrintConfig(*config).c_str());
+  Say("all right");
+  return 0;
+}
+
+}  // namespace dwell::command

@@ -1,0 +1,138 @@
+#include "daemon/command/listings.h"
+
+#include <cstdio>
+#include <functional>
+
+#include "daemon/command/admin_client.h"
+#include "daemon/command/table.h"
+#include "schemas/json/writer.h"
+
+namespace dwell::command {
+namespace {
+
+using RowFilter = std::function<bool(schemas::Value)>;
+
+void Print(std::string_view text) { std::fwrite(text.data(), 1, text.size(), stdout); }
+
+/// Asks for a listing and prints it; `what` is for the sentence that says there is nothing.
+Result<int> List(const std::string& socket, const std::string& request, bool json,
+                 std::vector<Column> columns, const char* what, const RowFilter& wanted = {}) {
+  Table table(std::move(columns));
+  const auto asked = AskDaemon(socket, request, [&](std::string_view row) {
+    const auto document = schemas::Document::Parse(row);
+    if (!document || (wanted && !wanted(document->root()))) return;
+    if (json) {
+      Print(std::string(row) + "\n");
+    } else {
+      table.Add(document->root());
+    }
+  });
+  if (!asked) return asked.error();
+  if (!json) Print(table.size() == 0 ? std::string(what) + "\n" : table.Print());
+  return 0;
+}
+
+void PrintPairs(schemas::Value row, const std::vector<Column>& pairs) {
+  std::size_t width = 0;
+  for (const Column& pair : pairs) width = std::max(width, pair.title.size());
+  for (const Column& pair : pairs) {
+    const std::string text = TextAt(row, pair.pointer);
+    if (text == "-") continue;
+    std::string title(pair.title);
+    title.resize(width + 2, ' ');
+    Print(title + text + "\n");
+  }
+}
+
+void PrintStory(schemas::Value story) {
+  PrintPairs(story, {{"event", "/id"},
+                     {"source", "/source"},
+                     {"kind", "/kind"},
+                     {"line", "/line"},
+                     {"received", "/received_at"}});
+  const auto deliveries = story.Find("deliveries");
+  if (!deliveries || deliveries->size() == 0) return Print("\nnothing to deliver came of it\n");
+  Table table({{"DELIVERY", "/delivery"},
+               {"STATE", "/state"},
+               {"MADE", "/made_at"},
+               {"ATTEMPTS", "/attempts"},
+               {"SETTLED", "/settled_at"},
+               {"WHY", "/why"}});
+  for (const schemas::Value delivery : *deliveries) table.Add(delivery);
+  Print("\n" + table.Print());
+}
+
+void PrintStatus(schemas::Value status) {
+  PrintPairs(status, {{"now", "/now"},
+                      {"caught up to", "/caught_up_to"},
+                      {"draining", "/draining"},
+                      {"events", "/events"},
+                      {"lines", "/lines"},
+                      {"ready", "/deliveries/ready"},
+                      {"in progress", "/deliveries/in-progress"},
+                      {"completed", "/deliveries/completed"},
+                      {"on hold", "/deliveries/on-hold"},
+                      {"cancelled", "/deliveries/cancelled"},
+                      {"oldest waiting", "/oldest_waiting"},
+                      {"last failure", "/last_failure"}});
+}
+
+/// Asks for single objects and prints each by `print`, or as it is.
+Result<int> ShowOne(const std::string& socket, const std::string& request, bool json,
+                    void (*print)(schemas::Value)) {
+  const auto asked = AskDaemon(socket, request, [&](std::string_view row) {
+    if (json) return Print(std::string(row) + "\n");
+    const auto document = schemas::Document::Parse(row);
+    if (document) print(document->root());
+  });
+  if (!asked) return asked.error();
+  return 0;
+}
+
+}  // namespace
+
+Result<int> ListQueue(const std::string& socket, const Options& options) {
+  return List(socket, R"({"request":"queue"})", options.json,
+              {{"DELIVERY", "/delivery"},
+               {"STATE", "/state"},
+               {"SINCE", "/since"},
+               {"LINE", "/line"},
+               {"EVENT", "/event"},
+               {"ATTEMPTS", "/attempts"},
+               {"NOT BEFORE", "/not_before"},
+               {"WHY", "/why"}},
+              "nothing waits");
+}
+
+Result<int> ListLines(const std::string& socket, const Options& options) {
+  const RowFilter in_use = [](schemas::Value line) {
+    const std::string phase = TextAt(line, "/phase");
+    return phase == "in-place" || phase == "unknown" || TextAt(line, "/dues/0/rule") != "-";
+  };
+  return List(socket, R"({"request":"lines"})", options.json,
+              {{"LINE", "/line_id"},
+               {"WARD", "/ward /bay /bed"},
+               {"KIND", "/kind"},
+               {"PHASE", "/phase"},
+               {"SINCE", "/since"},
+               {"LAST CHECK", "/last_check"},
+               {"NEXT DUE", "/dues/0/due_at"},
+               {"WHAT", "/dues/0/rule /dues/0/stage"}},
+              "no lines", options.all ? RowFilter() : in_use);
+}
+
+Result<int> ShowEvent(const std::string& socket, const Options& options) {
+  schemas::JsonWriter request;
+  request.BeginObject();
+  request.Member("request", "show");
+  request.Member("id", options.event);
+  if (!options.source.empty()) request.Member("source", options.source);
+  request.EndObject();
+  return ShowOne(socket, request.Take(), options.json, PrintStory);
+}
+
+Result<int> ShowStatus(const std::string& socket, const Options& options) {
+  return ShowOne(socket, R"({"request":"status"})", options.json, PrintStatus);
+}
+
+}  // namespace dwell::command

@@ -1,0 +1,25 @@
+// What the command line of dwell asks for.
+#pragma once
+
+#include <string>
+#include <vector>
+
+namespace dwell::command {
+
+struct Options {
+  std::string verb;         ///< "check", "submit", "queue", "show", "lines", "status"; empty: nothing to do
+  std::string config_file;  ///< --config
+  std::string socket;       ///< --socket
+  bool json = false;        ///< --json
+  bool all = false;         ///< lines --all
+  bool progress = false;    ///< submit --progress
+  std::string file;         ///< submit FILE
+  std::string event;        ///< show EVENT
+  std::string source;       ///< show --source
+  int exit_code = 0;        ///< when there is no verb
+};
+
+/// `arguments` without the program's name. Help, version and usage errors are printed here.
+Options ReadOptions(std::vector<std::string> arguments);
+
+}  // namespace dwell::command

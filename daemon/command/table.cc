@@ -1,0 +1,92 @@
+#include "daemon/command/table.h"
+
+#include <algorithm>
+
+namespace dwell::command {
+namespace {
+
+std::optional<schemas::Value> Step(schemas::Value from, std::string_view name) {
+  if (from.is_object()) return from.Find(name);
+  if (!from.is_array()) return std::nullopt;
+  std::size_t index = 0;
+  for (const schemas::Value child : from) {
+    if (std::to_string(index++) == name) return child;
+  }
+  return std::nullopt;
+}
+
+/// Columns of UTF-8 text, good enough for ids, wards and messages: every code point is one.
+std::size_t Width(std::string_view text) {
+  return static_cast<std::size_t>(std::count_if(
+      text.begin(), text.end(), [](char c) { return (static_cast<unsigned char>(c) & 0xC0) != 0x80; }));
+}
+
+void Pad(std::string& line, std::string_view text, std::size_t width) {
+  line += text;
+  line.append(width - Width(text) + 2, ' ');
+}
+
+void EndLine(std::string& out, std::string line) {
+  line.erase(line.find_last_not_of(' ') + 1);
+  out += line + "\n";
+}
+
+}  // namespace
+
+std::string TextAt(schemas::Value row, std::string_view pointer) {
+  std::optional<schemas::Value> at = row;
+  while (at && !pointer.empty()) {
+    pointer.remove_prefix(1);
+    const std::string_view name = pointer.substr(0, pointer.find('/'));
+    pointer.remove_prefix(name.size());
+    at = Step(*at, name);
+  }
+  if (!at) return "-";
+  std::string text = "-";
+  if (at->is_string()) text = at->AsString();
+  if (at->is_number()) text = at->NumberText();
+  if (at->is_bool()) text = at->AsBool() ? "yes" : "no";
+  for (char& c : text) {
+    if ((c >= 0 && c < ' ') || c == 0x7f) c = '?';
+  }
+  return text.empty() ? "-" : text;
+}
+
+void Table::Add(schemas::Value row) {
+  std::vector<std::string> cells;
+  for (const Column& column : columns_) {
+    std::string cell;
+    std::string_view pointers = column.pointer;
+    while (!pointers.empty()) {
+      const std::string_view pointer = pointers.substr(0, pointers.find(' '));
+      pointers.remove_prefix(std::min(pointers.size(), pointer.size() + 1));
+      const std::string text = TextAt(row, pointer);
+      if (text == "-" && !cell.empty()) continue;
+      if (!cell.empty()) cell += ' ';
+      cell += text;
+    }
+    cells.push_back(std::move(cell));
+  }
+  rows_.push_back(std::move(cells));
+}
+
+std::string Table::Print() const {
+  std::vector<std::size_t> widths;
+  for (std::size_t i = 0; i < columns_.size(); ++i) {
+    std::size_t width = Width(columns_[i].title);
+    for (const auto& row : rows_) width = std::max(width, Width(row[i]));
+    widths.push_back(width);
+  }
+  std::string out;
+  std::string titles;
+  for (std::size_t i = 0; i < columns_.size(); ++i) Pad(titles, columns_[i].title, widths[i]);
+  EndLine(out, std::move(titles));
+  for (const auto& row : rows_) {
+    std::string line;
+    for (std::size_t i = 0; i < row.size(); ++i) Pad(line, row[i], widths[i]);
+    EndLine(out, std::move(line));
+  }
+  return out;
+}
+
+}  // namespace dwell::command
