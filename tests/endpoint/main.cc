@@ -1,5 +1,7 @@
 // practice_endpoint [--port N] [--referential] [--keep history|current|nothing]
-//                   [--certificate FILE --key FILE]: runs until a signal.
+//                   [--certificate FILE --key FILE]: runs until a signal. SIGUSR1: nobody listens
+//                   any more;
+// SIGUSR2: listens again, with everything that it held.
 #include <csignal>
 #include <cstdio>
 #include <cstdlib>
@@ -60,6 +62,8 @@ int main(int count, char** words) {
   sigemptyset(&signals);
   sigaddset(&signals, SIGINT);
   sigaddset(&signals, SIGTERM);
+  sigaddset(&signals, SIGUSR1);
+  sigaddset(&signals, SIGUSR2);
   pthread_sigmask(SIG_BLOCK, &signals, nullptr);  // before the endpoint's thread starts
   auto endpoint = practice::PracticeEndpoint::Start(options);
   if (!endpoint) {
@@ -69,7 +73,14 @@ int main(int count, char** words) {
   (*endpoint)->desk().SetManners(manners);
   std::printf("%s\n", (*endpoint)->url().c_str());
   std::fflush(stdout);
-  int signal = 0;
-  sigwait(&signals, &signal);
-  return 0;
+  for (int signal = 0; sigwait(&signals, &signal) == 0;) {
+    if (signal == SIGUSR1) {
+      (*endpoint)->GoDown();
+    } else if (signal != SIGUSR2) {
+      return 0;
+    } else if (!(*endpoint)->ComeBack()) {
+      return 1;
+    }
+  }
+  return 1;
 }
