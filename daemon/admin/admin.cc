@@ -55,7 +55,7 @@ asio::awaitable<void> AcceptAll(StatePointer state) {
 
 /// Removes what a killed daemon left behind.
 Result<void> ClearPath(const asio::any_io_executor& executor, const std::string& path) {
-  struct stat status{};
+  struct stat status {};
   if (::lstat(path.c_str(), &status) != 0) return {};
   if (!S_ISSOCK(status.st_mode)) {
     return Error(ErrorKind::kConfig, path + " is in the way: it is not a socket");

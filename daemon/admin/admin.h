@@ -1,4 +1,5 @@
-// The local admin socket: for operators on the same machine, guarded by the file's permissions (0660).
+// The local admin socket: for operators on the same machine, guarded by the file's permissions
+// (0660).
 #pragma once
 
 #include <boost/asio/any_io_executor.hpp>
@@ -12,8 +13,8 @@ namespace dwell::admin {
 /// Everything happens on the one thread that runs the executor.
 class Admin {
  public:
-  /// Takes the place of a socket file that nobody listens on any more; any other file is left untouched.
-  /// Errors: kBusy (somebody listens), kConfig (path unusable).
+  /// Takes the place of a socket file that nobody listens on any more; any other file is left
+  /// untouched. Errors: kBusy (somebody listens), kConfig (path unusable).
   static Result<std::unique_ptr<Admin>> Open(net::asio::any_io_executor executor,
                                              const std::string& path, Services services);
   /// Accepts no more, closes every connection and removes the file.

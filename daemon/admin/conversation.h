@@ -1,10 +1,11 @@
-// One operator's connection to the admin socket: a JSON request a line, answered by JSON lines of which the
-// last one has "end".
+// One operator's connection to the admin socket: a JSON request a line, answered by JSON lines of
+// which the last one has "end".
 //
 //   {"request":"status"}                                 one object
 //   {"request":"queue"}                                  one object for each delivery that waits
 //   {"request":"lines"}                                  one object for each line
-//   {"request":"show","id":…,"source":…}                 one object; without source: found by id alone
+//   {"request":"show","id":…,"source":…}                 one object; without source: found by id
+//   alone
 //   {"request":"submit","format":"json"|"ndjson","body":…}   one object for each event
 //
 // Then {"end":true}, or {"end":true,"error":…} in words for a person.

@@ -52,7 +52,7 @@ std::string QueueRowText(const store::QueueRow& row) {
   out.Member("line", row.line_id);
   if (!row.event_id.empty()) out.Member("event", row.event_id);
   out.MemberInteger("attempts", row.attempts);
-  if (row.state == store::DeliveryState::kReady) {
+  if (row.state == store::DeliveryState::kReady && row.not_before > row.made_at) {
     out.Member("not_before", FormatInstant(row.not_before));
   }
   if (row.uncertain) out.MemberBool("uncertain", true);

@@ -14,8 +14,8 @@
 
 namespace dwell::admin {
 
-/// Runs `work` on the store thread, inside a transaction of its own or shared, and comes back to the
-/// caller's executor with what it found.
+/// Runs `work` on the store thread, inside a transaction of its own or shared, and comes back to
+/// the caller's executor with what it found.
 template <class T>
 boost::asio::awaitable<Result<T>> OnStore(store::Writer& writer,
                                           std::function<Result<T>(store::Store&)> work) {

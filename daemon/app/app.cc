@@ -123,12 +123,12 @@ struct App::Parts {
     options.address = config.intake.address;
     options.port = static_cast<std::uint16_t>(config.intake.port);
     if (!config.intake.certificate.empty()) {
-      auto tls = net::TlsContext::Server({config.intake.certificate, config.intake.private_key, {}});
+      auto tls =
+          net::TlsContext::Server({config.intake.certificate, config.intake.private_key, {}});
       if (!tls) return tls.error();
       options.tls = std::move(*tls);
     }
-    auto opened =
-        intake::Listener::Open(io.get_executor(), *pipeline, clock, std::move(options));
+    auto opened = intake::Listener::Open(io.get_executor(), *pipeline, clock, std::move(options));
     if (!opened) return opened.error();
     listener = std::move(*opened);
     return {};
@@ -141,6 +141,7 @@ struct App::Parts {
     services.clock = &clock;
     services.progress = [this] { return delivery->progress(); };
     services.caught_up_to = [this]() -> std::optional<Instant> {
+      alarm->Wake();  // somebody who asks again and again soon hears of a wall clock that was set
       const Instant at = alarm->caught_up_to();
       if (at == Instant::min()) return std::nullopt;
       return at;
@@ -170,8 +171,7 @@ Result<std::unique_ptr<App>> App::Start(asio::io_context& io, const config::Conf
                                         const base::Clock& clock, FatalHandler on_fatal) {
   auto knowledge = LoadKnowledge(config);
   if (!knowledge) return knowledge.error();
-  std::unique_ptr<App> app(
-      new App(std::make_unique<Parts>(io, clock, std::move(*knowledge))));
+  std::unique_ptr<App> app(new App(std::make_unique<Parts>(io, clock, std::move(*knowledge))));
   Parts& parts = *app->parts_;
   if (auto opened = parts.OpenStore(config, std::move(on_fatal)); !opened) return opened.error();
   if (auto opened = parts.OpenDelivery(config); !opened) return opened.error();

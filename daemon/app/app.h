@@ -1,4 +1,5 @@
-// The daemon as a whole: builds every part from the configuration, and takes it down in the right order.
+// The daemon as a whole: builds every part from the configuration, and takes it down in the right
+// order.
 #pragma once
 
 #include <boost/asio/io_context.hpp>
@@ -15,9 +16,9 @@ namespace dwell::app {
 /// Used on the thread that runs the io_context.
 class App {
  public:
-  /// Opens the store, starts delivery and the clock, then listens. `on_fatal` is called once, on the io_context's
-  /// thread, when the store has failed for good: nothing more is acknowledged. `io` and `clock` outlive the app.
-  /// Errors: those of the parts.
+  /// Opens the store, starts delivery and the clock, then listens. `on_fatal` is called once, on
+  /// the io_context's thread, when the store has failed for good: nothing more is acknowledged.
+  /// `io` and `clock` outlive the app. Errors: those of the parts.
   static Result<std::unique_ptr<App>> Start(boost::asio::io_context& io,
                                             const config::Config& config, const base::Clock& clock,
                                             std::function<void(const Error&)> on_fatal);
@@ -27,8 +28,8 @@ class App {
   std::uint16_t port() const;
   /// Takes nothing new, answers what is in hand; then `done`.
   void Drain(std::function<void()> done);
-  /// Stops delivery (attempts in flight get `time_max`), writes everything down, closes the store. The intake is cut
-  /// off if it is not drained.
+  /// Stops delivery (attempts in flight get `time_max`), writes everything down, closes the store.
+  /// The intake is cut off if it is not drained.
   void Stop(std::chrono::milliseconds time_max);
 
  private:

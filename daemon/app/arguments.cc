@@ -11,7 +11,8 @@ namespace dwell::app {
 Arguments ReadArguments(std::vector<std::string> arguments) {
   Arguments read;
   CLI::App cli(
-      "Takes ward events about vascular lines over HTTP, turns them into FHIR resources, stores them "
+      "Takes ward events about vascular lines over HTTP, turns them into FHIR resources, stores "
+      "them "
       "durably and delivers them. Stops cleanly on SIGTERM.",
       "dwelld");
   cli.add_option("--config", read.config_file, "configuration file, see dwelld.toml(5)")

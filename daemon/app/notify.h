@@ -5,8 +5,8 @@
 
 namespace dwell::app {
 
-/// One datagram to the socket named by NOTIFY_SOCKET ("@…" is an abstract one); nothing when there is none.
-/// `state`: assignments by line, e.g. "READY=1\nSTATUS=listening".
+/// One datagram to the socket named by NOTIFY_SOCKET ("@…" is an abstract one); nothing when there
+/// is none. `state`: assignments by line, e.g. "READY=1\nSTATUS=listening".
 void Notify(std::string_view state);
 
 }  // namespace dwell::app

@@ -40,8 +40,11 @@ struct Verb {
   Result<int> (*run)(const std::string& socket, const Options& options);
 };
 
-constexpr Verb kVerbs[] = {{"submit", Submit}, {"queue", ListQueue},     {"lines", ListLines},
-                           {"show", ShowEvent}, {"status", ShowStatus}};
+constexpr Verb kVerbs[] = {{"submit", Submit},
+                           {"queue", ListQueue},
+                           {"lines", ListLines},
+                           {"show", ShowEvent},
+                           {"status", ShowStatus}};
 
 }  // namespace
 

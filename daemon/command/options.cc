@@ -20,7 +20,8 @@ Options ReadOptions(std::vector<std::string> arguments) {
   cli.add_option("--socket", options.socket, "the daemon's admin socket, instead of --config")
       ->type_name("PATH");
 
-  auto* const check = cli.add_subcommand("check", "what is wrong with the configuration, and where");
+  auto* const check =
+      cli.add_subcommand("check", "what is wrong with the configuration, and where");
   auto* const submit = cli.add_subcommand("submit", "submit events from a file, an answer each");
   auto* const queue = cli.add_subcommand("queue", "what waits for delivery, since when, and why");
   auto* const show = cli.add_subcommand("show", "what became of one event");
@@ -29,7 +30,9 @@ Options ReadOptions(std::vector<std::string> arguments) {
   for (auto* const listing : {submit, queue, show, lines, status}) {
     listing->add_flag("--json", options.json, "one JSON object a line, for programs");
   }
-  submit->add_option("file", options.file, "JSON (one event) or NDJSON (one a line); - is standard input")
+  submit
+      ->add_option("file", options.file,
+                   "JSON (one event) or NDJSON (one a line); - is standard input")
       ->required()
       ->type_name("FILE");
   submit->add_flag("--progress", options.progress, "show progress even if no terminal");

@@ -7,7 +7,8 @@
 namespace dwell::command {
 
 struct Options {
-  std::string verb;         ///< "check", "submit", "queue", "show", "lines", "status"; empty: nothing to do
+  std::string
+      verb;  ///< "check", "submit", "queue", "show", "lines", "status"; empty: nothing to do
   std::string config_file;  ///< --config
   std::string socket;       ///< --socket
   bool json = false;        ///< --json

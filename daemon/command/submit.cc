@@ -93,7 +93,7 @@ std::string RequestFor(const Portion& portion) {
   schemas::JsonWriter request;
   request.BeginObject();
   request.Member("request", "submit");
-  request.Member("format", "ndjson");
+  request.Member("format", portion.one_event ? "json" : "ndjson");
   request.Member("body", portion.body);
   request.EndObject();
   return request.Take();
@@ -106,9 +106,7 @@ std::vector<Portion> Cut(std::string_view text, std::size_t lines_max, std::size
   const std::string_view first_line = text.substr(0, text.find('\n'));
   const schemas::ParseLimits whole{.bytes_max = limits::kBodyBytesMax};
   if (!schemas::Document::Parse(first_line) && schemas::Document::Parse(text, whole)) {
-    std::string body(text);
-    std::replace(body.begin(), body.end(), '\n', ' ');  // legal: JSON has no line end in a string
-    portions.push_back({1, std::move(body)});
+    portions.push_back({1, std::string(text), true});
     return portions;
   }
   std::size_t number = 0;
@@ -120,7 +118,7 @@ std::vector<Portion> Cut(std::string_view text, std::size_t lines_max, std::size
     const bool fits = !portions.empty() && lines < lines_max &&
                       portions.back().body.size() + line.size() < bytes_max;
     if (!fits) {
-      portions.push_back({number, ""});
+      portions.push_back({number, "", false});
       lines = 0;
     }
     portions.back().body.append(line).append("\n");

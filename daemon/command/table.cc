@@ -17,8 +17,9 @@ std::optional<schemas::Value> Step(schemas::Value from, std::string_view name) {
 
 /// Columns of UTF-8 text, good enough for ids, wards and messages: every code point is one.
 std::size_t Width(std::string_view text) {
-  return static_cast<std::size_t>(std::count_if(
-      text.begin(), text.end(), [](char c) { return (static_cast<unsigned char>(c) & 0xC0) != 0x80; }));
+  return static_cast<std::size_t>(std::count_if(text.begin(), text.end(), [](char c) {
+    return (static_cast<unsigned char>(c) & 0xC0) != 0x80;
+  }));
 }
 
 void Pad(std::string& line, std::string_view text, std::size_t width) {

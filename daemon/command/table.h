@@ -11,7 +11,8 @@ namespace dwell::command {
 
 struct Column {
   std::string_view title;
-  std::string_view pointer;  ///< JSON Pointer (RFC 6901) into the row; several, by blanks, are joined
+  std::string_view
+      pointer;  ///< JSON Pointer (RFC 6901) into the row; several, by blanks, are joined
 };
 
 /// Collects rows, then prints them.
@@ -30,8 +31,8 @@ class Table {
   std::vector<std::vector<std::string>> rows_;
 };
 
-/// The text of the value at `pointer`, "-" when there is none or it is null. Control characters, which could
-/// steer a terminal, become "?".
+/// The text of the value at `pointer`, "-" when there is none or it is null. Control characters,
+/// which could steer a terminal, become "?".
 std::string TextAt(schemas::Value row, std::string_view pointer);
 
 }  // namespace dwell::command

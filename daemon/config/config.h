@@ -10,8 +10,8 @@
 
 namespace dwell::config {
 
-/// Paths are absolute, or relative to the working folder: those of the file are taken relative to its folder.
-/// Secrets are never in here, only the paths of the files that hold them.
+/// Paths are absolute, or relative to the working folder: those of the file are taken relative to
+/// its folder. Secrets are never in here, only the paths of the files that hold them.
 struct Config {
   struct Site {
     std::string site_namespace;  ///< key "namespace": absolute URI, scope of all our identifiers

@@ -4,16 +4,26 @@ namespace dwell::config {
 
 int ExitCode(ErrorKind kind) {
   switch (kind) {
-    case ErrorKind::kUsage: return 64;
-    case ErrorKind::kData: return 65;
-    case ErrorKind::kForeign: return 65;
-    case ErrorKind::kCorrupt: return 65;
-    case ErrorKind::kNetwork: return 69;
-    case ErrorKind::kBusy: return 73;
-    case ErrorKind::kFull: return 74;
-    case ErrorKind::kIo: return 74;
-    case ErrorKind::kConfig: return 78;
-    case ErrorKind::kTls: return 78;
+    case ErrorKind::kUsage:
+      return 64;
+    case ErrorKind::kData:
+      return 65;
+    case ErrorKind::kForeign:
+      return 65;
+    case ErrorKind::kCorrupt:
+      return 65;
+    case ErrorKind::kNetwork:
+      return 69;
+    case ErrorKind::kBusy:
+      return 73;
+    case ErrorKind::kFull:
+      return 74;
+    case ErrorKind::kIo:
+      return 74;
+    case ErrorKind::kConfig:
+      return 78;
+    case ErrorKind::kTls:
+      return 78;
   }
   return 70;
 }

@@ -32,11 +32,16 @@ Reply Contradicted(const line::Contradiction& contradiction, int status) {
 
 Reply AnswerOf(const event::Event& event, const ledger::Receipt& receipt) {
   switch (receipt.answer) {
-    case ledger::Answer::kStored: return Accepted(event, receipt, 201);
-    case ledger::Answer::kRepeated: return Accepted(event, receipt, 200);
-    case ledger::Answer::kConflict: return Contradicted(receipt.contradiction, 409);
-    case ledger::Answer::kContradiction: return Contradicted(receipt.contradiction, 422);
-    case ledger::Answer::kNotNow: break;
+    case ledger::Answer::kStored:
+      return Accepted(event, receipt, 201);
+    case ledger::Answer::kRepeated:
+      return Accepted(event, receipt, 200);
+    case ledger::Answer::kConflict:
+      return Contradicted(receipt.contradiction, 409);
+    case ledger::Answer::kContradiction:
+      return Contradicted(receipt.contradiction, 422);
+    case ledger::Answer::kNotNow:
+      break;
   }
   return Refuse(503, "busy", receipt.why.empty() ? "the same again, later" : receipt.why);
 }
@@ -51,8 +56,8 @@ Reply AnswerOf(const Refusal& refusal) {
 
 std::string AnswerLine(std::size_t line, const Reply& reply) {
   // An answer's body is one JSON object: of an accepted event its members are taken over.
-  std::string text = "{\"line\":" + std::to_string(line) +
-                     ",\"status\":" + std::to_string(reply.status) + ",";
+  std::string text =
+      "{\"line\":" + std::to_string(line) + ",\"status\":" + std::to_string(reply.status) + ",";
   if (reply.status < 300) {
     text.append(reply.body, 1);
   } else {
@@ -85,7 +90,7 @@ std::string Story(const store::EventRecord& event,
     out.Member("state", store::DeliveryStateName(delivery.state));
     out.Member("made_at", FormatInstant(delivery.made_at));
     out.MemberInteger("attempts", delivery.attempts);
-    if (delivery.state == store::DeliveryState::kReady) {
+    if (delivery.state == store::DeliveryState::kReady && delivery.not_before > delivery.made_at) {
       out.Member("not_before", FormatInstant(delivery.not_before));
     }
     if (delivery.settled_at) out.Member("settled_at", FormatInstant(*delivery.settled_at));

@@ -19,8 +19,8 @@ struct Refusal {
   std::vector<Issue> issues;
 };
 
-/// Reads and checks one event: JSON, the contract of its kind, what a schema cannot say, and that nothing
-/// happens later than limits::kFutureMax after `now`.
+/// Reads and checks one event: JSON, the contract of its kind, what a schema cannot say, and that
+/// nothing happens later than limits::kFutureMax after `now`.
 std::variant<std::shared_ptr<const event::Event>, Refusal> Examine(std::string_view text,
                                                                    const schemas::Bundled& schemas,
                                                                    Instant now);

@@ -1,5 +1,5 @@
-// Whether the head of a request is framed in a way that nobody can read differently. Pure: bytes in,
-// verdict out. Beast's parser accepts more than we may (folded lines, two hosts, odd codings).
+// Whether the head of a request is framed in a way that nobody can read differently. Pure: bytes
+// in, verdict out. Beast's parser accepts more than we may (folded lines, two hosts, odd codings).
 #pragma once
 
 #include <cstddef>
@@ -10,8 +10,8 @@ namespace dwell::intake {
 
 /// A row of the gate's table that refused a head.
 struct GateRefusal {
-  std::string_view rule;      ///< name of the row, e.g. "transfer-encoding"
-  int status;                 ///< HTTP status to answer with; the connection is not used any further
+  std::string_view rule;  ///< name of the row, e.g. "transfer-encoding"
+  int status;             ///< HTTP status to answer with; the connection is not used any further
   std::string_view expected;  ///< what would have been right, in words
 };
 

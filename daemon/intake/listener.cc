@@ -107,8 +107,8 @@ asio::awaitable<void> AcceptAll(StatePointer state) {
 }
 
 Error ListenError(const ListenerOptions& options, const boost::system::error_code& error) {
-  const ErrorKind kind = error == asio::error::address_in_use ? ErrorKind::kBusy
-                                                              : ErrorKind::kNetwork;
+  const ErrorKind kind =
+      error == asio::error::address_in_use ? ErrorKind::kBusy : ErrorKind::kNetwork;
   return {kind, "cannot listen on " + options.address + " port " + std::to_string(options.port) +
                     ": " + error.message()};
 }
@@ -119,8 +119,8 @@ Listener::Listener(std::shared_ptr<State> state) : state_(std::move(state)) {}
 
 Listener::~Listener() { Drain(nullptr); }
 
-Result<std::unique_ptr<Listener>> Listener::Open(asio::any_io_executor executor,
-                                                 Pipeline& pipeline, const base::Clock& clock,
+Result<std::unique_ptr<Listener>> Listener::Open(asio::any_io_executor executor, Pipeline& pipeline,
+                                                 const base::Clock& clock,
                                                  ListenerOptions options) {
   boost::system::error_code error;
   const asio::ip::address address = asio::ip::make_address(options.address, error);

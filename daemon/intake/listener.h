@@ -25,8 +25,8 @@ struct ListenerOptions {
 /// Everything happens on the one thread that runs `executor`.
 class Listener {
  public:
-  /// Listens and begins to accept. `pipeline` and `clock` outlive every connection. Errors: kBusy (address in
-  /// use), kConfig (no such address), kNetwork.
+  /// Listens and begins to accept. `pipeline` and `clock` outlive every connection. Errors: kBusy
+  /// (address in use), kConfig (no such address), kNetwork.
   static Result<std::unique_ptr<Listener>> Open(net::asio::any_io_executor executor,
                                                 Pipeline& pipeline, const base::Clock& clock,
                                                 ListenerOptions options);
@@ -35,8 +35,8 @@ class Listener {
   std::uint16_t port() const;
   /// Connections open now.
   std::size_t connections() const;
-  /// Accepts no more, closes idle connections, lets the others finish their request; `done` is called when the
-  /// last one is gone (at once, if there is none).
+  /// Accepts no more, closes idle connections, lets the others finish their request; `done` is
+  /// called when the last one is gone (at once, if there is none).
   void Drain(std::function<void()> done);
 
   struct State;

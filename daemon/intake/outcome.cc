@@ -14,8 +14,8 @@ struct RuleType {
   std::string_view type;
 };
 
-// Codes of http://hl7.org/fhir/issue-type (FHIR R4, section 4.4.1.2.4); sorted by rule. A rule that is not here is
-// one of a line's life: business-rule.
+// Codes of http://hl7.org/fhir/issue-type (FHIR R4, section 4.4.1.2.4); sorted by rule. A rule that
+// is not here is one of a line's life: business-rule.
 constexpr RuleType kTypes[] = {
     {"additionalProperties", "structure"},
     {"additionalItems", "structure"},

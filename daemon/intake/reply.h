@@ -1,4 +1,5 @@
-// What the intake says to a sender, before it is put into HTTP or onto the admin socket. Plain data.
+// What the intake says to a sender, before it is put into HTTP or onto the admin socket. Plain
+// data.
 #pragma once
 
 #include <string>

@@ -1,5 +1,5 @@
-// Reads one request after the other from a connection: head as bytes to the gate, then Beast's parser
-// for the body, everything bounded in size and time.
+// Reads one request after the other from a connection: head as bytes to the gate, then Beast's
+// parser for the body, everything bounded in size and time.
 #pragma once
 
 #include <boost/asio/awaitable.hpp>
@@ -41,8 +41,8 @@ class RequestReader {
   /// `connection` outlives the reader.
   RequestReader(net::Connection& connection, const ConnectionLimits& limits);
 
-  /// The next request, whole. One deadline from its first byte to its last. "100 Continue" is sent when
-  /// asked for, but not when the head alone already decides that the request is refused.
+  /// The next request, whole. One deadline from its first byte to its last. "100 Continue" is sent
+  /// when asked for, but not when the head alone already decides that the request is refused.
   net::asio::awaitable<Incoming> Next();
 
   /// Between two requests: nothing of the next one has arrived.

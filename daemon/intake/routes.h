@@ -15,8 +15,8 @@ enum class Action : std::uint8_t { kSubmitOne, kSubmitBatch, kShow, kLive, kRead
 /// What a request asks for.
 struct Route {
   Action action = Action::kLive;
-  std::string source, id;         ///< for kShow, decoded
-  std::optional<Reply> refusal;   ///< instead: 400, 404, 405 or 415
+  std::string source, id;        ///< for kShow, decoded
+  std::optional<Reply> refusal;  ///< instead: 400, 404, 405 or 415
 };
 
 /// Judges an accepted head. HEAD counts as GET.

@@ -13,7 +13,8 @@ namespace {
 namespace asio = net::asio;
 
 // After a refusal the sender may still be writing; closing at once would reset the connection and
-// the answer could be lost on its way (RFC 9112 section 9.6). A second is ten round trips round the world.
+// the answer could be lost on its way (RFC 9112 section 9.6). A second is ten round trips round the
+// world.
 constexpr std::chrono::milliseconds kLingerTimeMax{1000};
 constexpr std::size_t kLingerBytesMax = 256 * 1024;
 
@@ -28,11 +29,14 @@ Reply Plain(int status, std::string_view text) {
 void Submit(Pipeline& pipeline, Incoming& incoming, const Replies& done) {
   Route& route = incoming.route;
   switch (route.action) {
-    case Action::kSubmitOne: return pipeline.SubmitOne(std::move(incoming.body), done);
-    case Action::kSubmitBatch: return pipeline.SubmitBatch(std::move(incoming.body), done);
+    case Action::kSubmitOne:
+      return pipeline.SubmitOne(std::move(incoming.body), done);
+    case Action::kSubmitBatch:
+      return pipeline.SubmitBatch(std::move(incoming.body), done);
     case Action::kShow:
       return pipeline.Show(std::move(route.source), std::move(route.id), done);
-    case Action::kLive: return done(Plain(200, "alive\n"));
+    case Action::kLive:
+      return done(Plain(200, "alive\n"));
     case Action::kReady:
       return done(pipeline.ready() ? Plain(200, "ready\n") : Plain(503, "not ready\n"));
   }
@@ -46,9 +50,8 @@ asio::awaitable<Reply> Session::Ask(Incoming incoming) {
     auto waiting = std::make_shared<decltype(handler)>(std::move(handler));
     // The answer comes on the store's thread; the coroutine goes on on its own.
     Submit(pipeline_, incoming, [executor, waiting](Reply reply) {
-      asio::post(executor, [waiting, reply = std::move(reply)]() mutable {
-        (*waiting)(std::move(reply));
-      });
+      asio::post(executor,
+                 [waiting, reply = std::move(reply)]() mutable { (*waiting)(std::move(reply)); });
     });
   };
   co_return co_await asio::async_initiate<const asio::use_awaitable_t<>&, void(Reply)>(
