@@ -3,26 +3,41 @@
 namespace dwell::fhir {
 namespace {
 
-void AppendEscaped(std::string& html, std::string_view text) {
-  for (std::size_t i = 0; i < text.size(); ++i) {
-    const char c = text[i];
-    if (c == '&') {
-      html += "&amp;";
-    } else if (c == '<') {
-      html += "&lt;";
-    } else if (c == '>') {
-      html += "&gt;";
-    } else if (c == '"') {
-      html += "&quot;";
-    } else if (static_cast<unsigned char>(c) < 0x20 && c != '\n' && c != '\t') {
-      continue;
-    } else if (text.substr(i).starts_with("\xEF\xBF\xBE") ||
-               text.substr(i).starts_with("\xEF\xBF\xBF")) {
-      i += 2;  // U+FFFE and U+FFFF
-    } else {
-      html += c;
-    }
+/// What stands for a byte that cannot go into xhtml as it is; empty: it is left out. Null: it can.
+const char* Replacement(std::string_view text, std::size_t at) {
+  switch (text[at]) {
+    case '&':
+      return "&amp;";
+    case '<':
+      return "&lt;";
+    case '>':
+      return "&gt;";
+    case '"':
+      return "&quot;";
+    case '\n':
+    case '\t':
+      return nullptr;
+    case '\xEF':  // may begin U+FFFE or U+FFFF
+      return text.substr(at + 1).starts_with("\xBF\xBE") ||
+                     text.substr(at + 1).starts_with("\xBF\xBF")
+                 ? ""
+                 : nullptr;
+    default:
+      return static_cast<unsigned char>(text[at]) < 0x20 ? "" : nullptr;
   }
+}
+
+void AppendEscaped(std::string& html, std::string_view text) {
+  std::size_t start = 0;
+  for (std::size_t i = 0; i < text.size(); ++i) {
+    const char* replacement = Replacement(text, i);
+    if (replacement == nullptr) continue;
+    html.append(text, start, i - start);
+    html += replacement;
+    if (text[i] == '\xEF') i += 2;
+    start = i + 1;
+  }
+  if (start < text.size()) html.append(text, start);
 }
 
 }  // namespace

@@ -81,7 +81,7 @@ Components::~Components() {
   if (any_) draft_.json().EndArray();
 }
 
-std::string Components::Open(std::string_view group, std::string_view code) {
+codes::Found Components::Open(std::string_view group, std::string_view code) {
   JsonWriter& json = draft_.json();
   if (!any_) {
     json.Name("component");
@@ -89,10 +89,10 @@ std::string Components::Open(std::string_view group, std::string_view code) {
     any_ = true;
   }
   json.BeginObject();
-  const codes::Found found = draft_.codes().Find(group, code);
+  codes::Found found = draft_.codes().Find(group, code);
   json.Name("code");
   WriteConcept(json, *found);
-  return found->text;
+  return found;
 }
 
 void Components::Close(bool abnormal) {
@@ -109,8 +109,8 @@ void Components::Close(bool abnormal) {
 void Components::Coded(std::string_view group, std::string_view code, std::string_view value_group,
                        std::string_view value, bool abnormal) {
   if (value.empty()) return;
-  const std::string label = Open(group, code);
-  draft_.Coded("valueCodeableConcept", value_group, value, label);
+  const codes::Found label = Open(group, code);
+  draft_.Coded("valueCodeableConcept", value_group, value, label->text);
   Close(abnormal);
 }
 
@@ -120,8 +120,8 @@ void Components::Answer(std::string_view group, std::string_view code, event::An
     return Coded(group, code, "answer", answer == event::Answer::kYes ? "yes" : "no");
   }
   if (skip_unknown) return;
-  const std::string label = Open(group, code);
-  draft_.Coded("dataAbsentReason", "answer", "not-known", label);
+  const codes::Found label = Open(group, code);
+  draft_.Coded("dataAbsentReason", "answer", "not-known", label->text);
   Close();
 }
 
@@ -133,46 +133,46 @@ void Components::Finding(std::string_view group, std::string_view code, event::F
     return Coded(group, code, "finding", present ? "present" : "absent",
                  present && abnormal_if_present);
   }
-  const std::string label = Open(group, code);
-  draft_.Coded("dataAbsentReason", "finding", "not-assessable", label);
+  const codes::Found label = Open(group, code);
+  draft_.Coded("dataAbsentReason", "finding", "not-assessable", label->text);
   Close();
 }
 
 void Components::Quantity(std::string_view code, const std::optional<event::Decimal>& number,
                           const Unit& unit) {
   if (!number) return;
-  const std::string label = Open("observation", code);
+  const codes::Found label = Open("observation", code);
   draft_.json().Name("valueQuantity");
   WriteQuantity(draft_.json(), number->text, unit);
-  draft_.Tell(label, std::string(number->text).append(" ").append(unit.text));
+  draft_.Tell(label->text, std::string(number->text).append(" ").append(unit.text));
   Close();
 }
 
 void Components::Integer(std::string_view code, std::int64_t number) {
-  const std::string label = Open("observation", code);
+  const codes::Found label = Open("observation", code);
   draft_.json().MemberInteger("valueInteger", number);
-  draft_.Tell(label, std::to_string(number));
+  draft_.Tell(label->text, std::to_string(number));
   Close();
 }
 
 void Components::Text(std::string_view code, std::string_view text) {
   if (text.empty()) return;
-  const std::string label = Open("observation", code);
-  draft_.Text("valueString", text, label);
+  const codes::Found label = Open("observation", code);
+  draft_.Text("valueString", text, label->text);
   Close();
 }
 
 void Components::Date(std::string_view code, std::string_view date) {
   if (date.empty()) return;
-  const std::string label = Open("observation", code);
-  draft_.Text("valueDateTime", date, label);
+  const codes::Found label = Open("observation", code);
+  draft_.Text("valueDateTime", date, label->text);
   Close();
 }
 
 void Components::Alarm(std::string_view code) {
-  const std::string label = Open("observation", code);
+  const codes::Found label = Open("observation", code);
   draft_.json().MemberBool("valueBoolean", true);
-  draft_.Tell(label, "yes");
+  draft_.Tell(label->text, "yes");
   Close(true);
 }
 

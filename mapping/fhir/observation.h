@@ -52,8 +52,8 @@ class Components {
   void Alarm(std::string_view code);
 
  private:
-  /// Opens a component with its code; returns what to call it in the narrative.
-  std::string Open(std::string_view group, std::string_view code);
+  /// Opens a component with its code; the concept says what to call it in the narrative.
+  codes::Found Open(std::string_view group, std::string_view code);
   void Close(bool abnormal = false);
 
   Draft& draft_;

@@ -1,32 +1,48 @@
 // Writes JSON text, compactly and in call order. Numbers go out as the text they came in with.
+// Ours and not the library's: a resource is mostly finished text, which is copied here in runs.
 #pragma once
 
-#include <rapidjson/stringbuffer.h>
-#include <rapidjson/writer.h>
-
+#include <array>
+#include <charconv>
 #include <cstdint>
 #include <string>
 #include <string_view>
+#include <utility>
 
 namespace dwell::schemas {
 
 /// A streaming writer. Calls must form one legal JSON value; a wrong order is our bug.
 class JsonWriter {
  public:
-  JsonWriter() : writer_(buffer_) {}
+  JsonWriter() { text_.reserve(kExpectedBytes); }
 
-  void BeginObject() { writer_.StartObject(); }
-  void EndObject() { writer_.EndObject(); }
-  void BeginArray() { writer_.StartArray(); }
-  void EndArray() { writer_.EndArray(); }
-  void Name(std::string_view name) { writer_.Key(name.data(), Size(name)); }
-  void String(std::string_view text) { writer_.String(text.data(), Size(text)); }
-  void Bool(bool truth) { writer_.Bool(truth); }
-  void Integer(std::int64_t number) { writer_.Int64(number); }
-  void Null() { writer_.Null(); }
+  void BeginObject() { Open('{'); }
+  void EndObject() { Close('}'); }
+  void BeginArray() { Open('['); }
+  void EndArray() { Close(']'); }
+  void Name(std::string_view name) {
+    String(name);
+    text_ += ':';
+    comma_ = false;
+  }
+  /// `text` is UTF-8; what JSON cannot hold as it is gets escaped (RFC 8259 section 7).
+  void String(std::string_view text) {
+    Separate();
+    text_ += '"';
+    AppendEscaped(text);
+    text_ += '"';
+  }
+  void Bool(bool truth) { Raw(truth ? "true" : "false"); }
+  void Integer(std::int64_t number) {
+    std::array<char, 24> digits;  // 19 digits and a sign at most
+    const auto end = std::to_chars(digits.data(), digits.data() + digits.size(), number).ptr;
+    Raw({digits.data(), static_cast<std::size_t>(end - digits.data())});
+  }
+  void Null() { Raw("null"); }
   /// `text` must already be a JSON number (or any finished JSON value) and is written unchanged.
   void Raw(std::string_view text) {
-    writer_.RawValue(text.data(), text.size(), rapidjson::kNumberType);
+    Separate();
+    text_ += text;
   }
 
   void Member(std::string_view name, std::string_view text) {
@@ -48,15 +64,56 @@ class JsonWriter {
   }
 
   /// The text written so far.
-  std::string_view text() const { return {buffer_.GetString(), buffer_.GetSize()}; }
-  std::string Take() const { return std::string(text()); }
+  std::string_view text() const { return text_; }
+  /// The text; the writer is empty afterwards.
+  std::string Take() { return std::exchange(text_, std::string()); }
 
  private:
-  static rapidjson::SizeType Size(std::string_view text) {
-    return static_cast<rapidjson::SizeType>(text.size());
+  static constexpr std::size_t kExpectedBytes = 1024;  // most values we write are not much longer
+
+  void Separate() {
+    if (comma_) text_ += ',';
+    comma_ = true;
   }
-  rapidjson::StringBuffer buffer_;
-  rapidjson::Writer<rapidjson::StringBuffer> writer_;
+  void Open(char bracket) {
+    Separate();
+    text_ += bracket;
+    comma_ = false;
+  }
+  void Close(char bracket) {
+    text_ += bracket;
+    comma_ = true;
+  }
+  static bool IsPlain(char c) {
+    return static_cast<unsigned char>(c) >= 0x20 && c != '"' && c != '\\';
+  }
+  void AppendEscaped(std::string_view text) {
+    std::size_t start = 0;
+    for (std::size_t i = 0; i < text.size(); ++i) {
+      if (IsPlain(text[i])) continue;
+      text_.append(text, start, i - start);
+      AppendEscape(text[i]);
+      start = i + 1;
+    }
+    text_.append(text, start);
+  }
+  void AppendEscape(char c) {
+    constexpr std::string_view kShort = "\"\\\b\f\n\r\t";
+    constexpr std::string_view kLetters = "\"\\bfnrt";
+    constexpr std::string_view kHex = "0123456789ABCDEF";
+    text_ += '\\';
+    if (const std::size_t at = kShort.find(c); at != std::string_view::npos) {
+      text_ += kLetters[at];
+      return;
+    }
+    const auto byte = static_cast<unsigned char>(c);
+    text_ += "u00";
+    text_ += kHex[byte >> 4U];
+    text_ += kHex[byte & 0x0fU];
+  }
+
+  std::string text_;
+  bool comma_ = false;  ///< whether the next value stands behind another one
 };
 
 }  // namespace dwell::schemas
