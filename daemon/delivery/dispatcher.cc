@@ -281,7 +281,9 @@ void Dispatcher::Drain(milliseconds time_max) {
   drain_.expires_after(time_max);
   drain_.async_wait([this](const boost::system::error_code& error) {
     if (error) return;
-    for (Sender& sender : senders_) sender.client->Close();
+    for (Sender& sender : senders_) {
+      if (sender.busy) sender.client->Close();
+    }
   });
   Step(false);
 }
@@ -293,6 +295,7 @@ void Dispatcher::FinishWhenDone() {
   pause_.cancel();
   gather_.cancel();
   rest_.cancel();
+  for (Sender& sender : senders_) sender.client.reset();  // idle connections keep the loop alive
   work_.reset();
 }
 
