@@ -55,7 +55,7 @@ void Text(Value object, std::string_view name, std::string* target) {
 std::optional<minutes> TimeOfDay(std::string_view text) {
   const auto digit = [&text](std::size_t at) { return text[at] - '0'; };
   if (text.size() != 5 || text[2] != ':') return std::nullopt;
-  for (const std::size_t at : {0, 1, 3, 4}) {
+  for (const std::size_t at : {0U, 1U, 3U, 4U}) {
     if (digit(at) < 0 || digit(at) > 9) return std::nullopt;
   }
   const int hour = digit(0) * 10 + digit(1);
@@ -112,7 +112,9 @@ RulesByKind ReadKinds(Value object, const std::string& place, Problems* problems
   RulesByKind kinds;
   for (const Value kind : object) {
     const std::string name(kind.name());
-    kinds.insert_or_assign(name, ReadRules(kind, place + "/" + name, problems));
+    std::string rules_place = place;
+    rules_place.append("/").append(name);
+    kinds.insert_or_assign(name, ReadRules(kind, rules_place, problems));
   }
   return kinds;
 }

@@ -55,9 +55,9 @@ struct StaffMember {
 
 /// Where on the body.
 struct Site {
-  Code place;           ///< "dorsum-of-hand", "wrist", "forearm", "antecubital-fossa", "upper-arm", ...
-  Code side;            ///< "left" | "right" | ""
-  Code vein;            ///< "cephalic", "basilic", ... ; may be empty
+  Code place;  ///< "dorsum-of-hand", "wrist", "forearm", "antecubital-fossa", "upper-arm", ...
+  Code side;   ///< "left" | "right" | ""
+  Code vein;   ///< "cephalic", "basilic", ... ; may be empty
 };
 
 /// A flush, given at insertion, at a check or on its own. Member `mL` is `millilitres` here.
@@ -65,9 +65,9 @@ struct FlushGiven {
   Code fluid;                          ///< "sodium-chloride-0.9" in practice
   std::optional<Decimal> millilitres;  ///< member "mL"
   std::string lot;
-  std::string expiry;                  ///< a date, "YYYY-MM" or "YYYY-MM-DD"; empty when not said
+  std::string expiry;  ///< a date, "YYYY-MM" or "YYYY-MM-DD"; empty when not said
   Answer checked_by_two = Answer::kNotKnown;
-  Finding swelling = Finding::kNotAsked;    ///< swelling seen on flushing: the line has failed
+  Finding swelling = Finding::kNotAsked;  ///< swelling seen on flushing: the line has failed
   Finding resistance = Finding::kNotAsked;
 };
 
@@ -79,33 +79,33 @@ struct Dressing {
 /// One try at putting the line in that did not succeed.
 struct FailedAttempt {
   Site site;
-  Code reason;                   ///< "swelling-on-flush", "no-flashback", "vein-lost", ...
-  std::optional<Moment> at;      ///< when, if told
+  Code reason;               ///< "swelling-on-flush", "no-flashback", "vein-lost", ...
+  std::optional<Moment> at;  ///< when, if told
 };
 
 struct LineDescription {
-  Code kind;                             ///< "peripheral-cannula", "midline", "picc", "cvc", "arterial-line", ...
-  std::optional<std::int64_t> gauge;     ///< G, 13..26
-  std::optional<Decimal> french;         ///< Ch
+  Code kind;  ///< "peripheral-cannula", "midline", "picc", "cvc", "arterial-line", ...
+  std::optional<std::int64_t> gauge;  ///< G, 13..26
+  std::optional<Decimal> french;      ///< Ch
   std::optional<Decimal> length_mm;
   std::string lot;
-  std::string expiry;                    ///< "YYYY-MM" or "YYYY-MM-DD"
-  std::string udi;                       ///< as scanned
+  std::string expiry;  ///< "YYYY-MM" or "YYYY-MM-DD"
+  std::string udi;     ///< as scanned
 };
 
 /// How the insertion was prepared: the aseptic steps. Every member optional in the contract.
 struct Preparation {
-  Answer identity_checked = Answer::kNotKnown;      ///< against an official document
+  Answer identity_checked = Answer::kNotKnown;  ///< against an official document
   Answer consent = Answer::kNotKnown;
   Answer hands_decontaminated = Answer::kNotKnown;
   Answer gloves = Answer::kNotKnown;
   Answer apron = Answer::kNotKnown;
   Answer equipment_in_date = Answer::kNotKnown;
-  Answer surface_cleaned = Answer::kNotKnown;       ///< surface and tray cleaned
-  std::optional<Decimal> surface_dried_min;         ///< minutes left to dry
-  Code skin_antiseptic;                             ///< "chlorhexidine-2-alcohol-70", ...
-  std::optional<Decimal> skin_dried_s;              ///< seconds left to dry
-  Answer site_touched_again = Answer::kNotKnown;    ///< yes is the bad answer here
+  Answer surface_cleaned = Answer::kNotKnown;     ///< surface and tray cleaned
+  std::optional<Decimal> surface_dried_min;       ///< minutes left to dry
+  Code skin_antiseptic;                           ///< "chlorhexidine-2-alcohol-70", ...
+  std::optional<Decimal> skin_dried_s;            ///< seconds left to dry
+  Answer site_touched_again = Answer::kNotKnown;  ///< yes is the bad answer here
   Answer key_parts_untouched = Answer::kNotKnown;
   Answer hub_disinfected = Answer::kNotKnown;
 };
@@ -113,17 +113,17 @@ struct Preparation {
 enum class Outcome : std::uint8_t { kPlaced, kFailed, kDeclined, kNotAttempted };
 
 struct Insertion {
-  Outcome outcome = Outcome::kPlaced;  ///< "placed" | "failed" | "declined" | "not-attempted"
-  Code reason;                         ///< required by the contract unless placed
-  std::optional<LineDescription> line; ///< required by the contract when placed
-  std::optional<Site> site;            ///< required by the contract when placed
-  bool emergency = false;              ///< member "setting": "planned" | "emergency"
-  std::vector<FailedAttempt> attempts; ///< the failed ones only, in order
+  Outcome outcome = Outcome::kPlaced;   ///< "placed" | "failed" | "declined" | "not-attempted"
+  Code reason;                          ///< required by the contract unless placed
+  std::optional<LineDescription> line;  ///< required by the contract when placed
+  std::optional<Site> site;             ///< required by the contract when placed
+  bool emergency = false;               ///< member "setting": "planned" | "emergency"
+  std::vector<FailedAttempt> attempts;  ///< the failed ones only, in order
   std::optional<Preparation> preparation;
-  std::optional<FlushGiven> flush;     ///< the first flush
+  std::optional<FlushGiven> flush;  ///< the first flush
   Finding blood_on_entry = Finding::kNotAsked;
   Finding blood_on_advance = Finding::kNotAsked;
-  Answer extension_primed = Answer::kNotKnown;   ///< member "extension" {primed, clamped}
+  Answer extension_primed = Answer::kNotKnown;  ///< member "extension" {primed, clamped}
   Answer extension_clamped = Answer::kNotKnown;
   std::optional<Dressing> dressing;
   Answer date_label = Answer::kNotKnown;
@@ -156,8 +156,8 @@ struct Measures {
 };
 
 struct Grade {
-  Code scale;               ///< "visual-infusion-phlebitis" | "ins-phlebitis" | ...
-  std::string version;      ///< of the scale, e.g. "1998"
+  Code scale;           ///< "visual-infusion-phlebitis" | "ins-phlebitis" | ...
+  std::string version;  ///< of the scale, e.g. "1998"
   std::int64_t value = 0;
 };
 
@@ -167,10 +167,11 @@ struct SiteCheck {
   std::optional<Grade> grade;
   std::optional<std::int64_t> infiltration_grade;  ///< 0..4
   std::optional<Dressing> dressing;
-  Code patency;                        ///< "patent" | "sluggish" | "blocked" | "" when not said
+  Code patency;  ///< "patent" | "sluggish" | "blocked" | "" when not said
   std::optional<FlushGiven> flush;
   Answer still_needed = Answer::kNotKnown;
-  std::vector<Code> action;            ///< "none", "observe", "redressed", "remove-planned", "physician-told", ...
+  std::vector<Code>
+      action;  ///< "none", "observe", "redressed", "remove-planned", "physician-told", ...
 };
 
 struct Flush {
@@ -179,17 +180,18 @@ struct Flush {
 };
 
 struct DressingChange {
-  Code found;            ///< condition of the old dressing: "intact" | "loose" | "damp" | "soiled" | ""
-  Code type;             ///< the new dressing
+  Code found;  ///< condition of the old dressing: "intact" | "loose" | "damp" | "soiled" | ""
+  Code type;   ///< the new dressing
   std::string lot;
   Code skin_antiseptic;
   Answer site_cleaned = Answer::kNotKnown;
 };
 
 struct Removal {
-  Code reason;  ///< "no-longer-required", "time-expired", "phlebitis", "infiltration", "occlusion", ...
+  Code reason;  ///< "no-longer-required", "time-expired", "phlebitis", "infiltration", "occlusion",
+                ///< ...
   Answer tip_complete = Answer::kNotKnown;
-  Signs signs;                               ///< site state at removal, member "signs"
+  Signs signs;  ///< site state at removal, member "signs"
   std::optional<Grade> grade;
   Answer bleeding_stopped = Answer::kNotKnown;
   Answer tip_to_laboratory = Answer::kNotKnown;
@@ -202,23 +204,28 @@ struct Retraction {
 
 /// Order is the order of `Body`'s alternatives.
 enum class Kind : std::uint8_t {
-  kInsertion, kSiteCheck, kFlush, kDressingChange, kRemoval, kRetraction
+  kInsertion,
+  kSiteCheck,
+  kFlush,
+  kDressingChange,
+  kRemoval,
+  kRetraction
 };
 using Body = std::variant<Insertion, SiteCheck, Flush, DressingChange, Removal, Retraction>;
 
 struct Event {
-  std::string id;        ///< unique within its source
+  std::string id;  ///< unique within its source
   std::string source;
-  Moment happened;       ///< "happened_at", or "happened_from"
+  Moment happened;                       ///< "happened_at", or "happened_from"
   std::optional<Moment> happened_until;  ///< only with "happened_from"
   Moment recorded_at;
   Patient patient;
   std::optional<Identifier> encounter;
   Place place;
-  std::vector<StaffMember> staff;        ///< at least one; the first one did it
-  std::string line_id;                   ///< unique within its source; of the line meant, if none was placed
-  std::string replaces;                  ///< id of the event (same source) that this one corrects; or empty
-  std::string note;                      ///< or empty
+  std::vector<StaffMember> staff;  ///< at least one; the first one did it
+  std::string line_id;   ///< unique within its source; of the line meant, if none was placed
+  std::string replaces;  ///< id of the event (same source) that this one corrects; or empty
+  std::string note;      ///< or empty
   Body body;
 
   Kind kind() const { return static_cast<Kind>(body.index()); }
@@ -235,8 +242,8 @@ struct Problem {
   std::string expected;
 };
 
-/// Reads a document that passed schemas::Bundled::CheckEvent(). Fails with the problems found beyond
-/// the schema, at least one. `extra` is not read: it is kept with the raw event only.
+/// Reads a document that passed schemas::Bundled::CheckEvent(). Fails with the problems found
+/// beyond the schema, at least one. `extra` is not read: it is kept with the raw event only.
 Result<Event, std::vector<Problem>> ReadEvent(schemas::Value document);
 
 }  // namespace dwell::event

@@ -20,11 +20,12 @@ struct Moment {
 };
 
 /// Reads an RFC 3339 date-time with seconds and offset ("2026-03-27T10:00:00+01:00", fraction up to
-/// milliseconds used, the rest dropped). Second 60 counts as the next second. Empty when it is none,
-/// or when the calendar day does not exist.
+/// milliseconds used, the rest dropped). Second 60 counts as the next second. Empty when it is
+/// none, or when the calendar day does not exist.
 std::optional<Moment> ReadMoment(std::string_view text);
 
-/// "2026-03-27T09:00:00Z", or with ".250" when there are milliseconds. Legal as FHIR instant and dateTime.
+/// "2026-03-27T09:00:00Z", or with ".250" when there are milliseconds. Legal as FHIR instant and
+/// dateTime.
 std::string FormatInstant(Instant instant);
 
 }  // namespace dwell

@@ -32,8 +32,8 @@ enum class Standing : std::uint8_t {
 struct Entry {
   std::shared_ptr<const event::Event> event;
   Standing standing = Standing::kInForce;
-  /// Id of the first event of its chain of replacements: the identity of the resources made from it.
-  /// A chain whose beginning has not come goes by the earliest id that is named in it.
+  /// Id of the first event of its chain of replacements: the identity of the resources made from
+  /// it. A chain whose beginning has not come goes by the earliest id that is named in it.
   std::string root_id;
   /// Id of the retraction or of the replacing event that took it out of force; or empty.
   std::string undone_by;
@@ -58,7 +58,8 @@ struct Line {
   const Entry* insertion() const;
   const Entry* removal() const;
   const Entry* Find(std::string_view event_id) const;
-  /// Ward of the newest event in force that is not a retraction; the policy and the rounds go by it.
+  /// Ward of the newest event in force that is not a retraction; the policy and the rounds go by
+  /// it.
   const event::Place& place() const;
 
   int insertion_index = -1;  ///< into `entries`, -1 when there is none; likewise below
@@ -67,11 +68,11 @@ struct Line {
 };
 
 /// Why an event cannot be part of this line's life. `rule` is the name of a row of the table in
-/// rules.cc: "replaces-in-a-circle", "replaces-other-kind", "replaced-twice", "retracts-a-retraction",
-/// "already-retracted", "replaces-retracted", "retracts-replaced", "second-insertion",
-/// "second-removal", "before-insertion", "after-removal", "other-patient".
+/// rules.cc: "replaces-in-a-circle", "replaces-other-kind", "replaced-twice",
+/// "retracts-a-retraction", "already-retracted", "replaces-retracted", "retracts-replaced",
+/// "second-insertion", "second-removal", "before-insertion", "after-removal", "other-patient".
 struct Contradiction {
-  std::string pointer;   ///< JSON Pointer into the offending event, see `event_id`
+  std::string pointer;  ///< JSON Pointer into the offending event, see `event_id`
   std::string rule;
   std::string expected;  ///< in words; names other events by id only
   /// The event that breaks the rule. Not always the one that came last: a late insertion may be
@@ -79,12 +80,12 @@ struct Contradiction {
   std::string event_id;
 };
 
-/// The line with `events` (any order, each id once; at least one), or why they contradict each other.
-/// The answer depends on the set of events only, not on the order in which they came. `watch` is the
-/// time after removal in which a site check is still legal.
-/// A replacement or retraction whose target has not come yet waits for it. Retracting the newest
-/// version of an event retracts all of it: the versions it replaced do not come back.
-/// Source of the rules: the rules between events of the contract, version 1; each is one row in rules.cc.
+/// The line with `events` (any order, each id once; at least one), or why they contradict each
+/// other. The answer depends on the set of events only, not on the order in which they came.
+/// `watch` is the time after removal in which a site check is still legal. A replacement or
+/// retraction whose target has not come yet waits for it. Retracting the newest version of an event
+/// retracts all of it: the versions it replaced do not come back. Source of the rules: the rules
+/// between events of the contract, version 1; each is one row in rules.cc.
 Result<Line, Contradiction> Derive(const Key& key,
                                    std::vector<std::shared_ptr<const event::Event>> events,
                                    std::chrono::minutes watch);
