@@ -1,0 +1,157 @@
+// The admin socket, asked by raw bytes: every request of its protocol, and what is no request.
+#include "daemon/admin/admin.h"
+
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+#include <sys/stat.h>
+#include <sys/un.h>
+
+#include "tests/daemon/intake/http_rig.h"
+
+namespace dwell::test {
+namespace {
+
+using testing::HasSubstr;
+
+constexpr const char* kEnd = "{\"end\":true}\n";
+
+int ConnectTo(const std::string& path) {
+  const int socket = ::socket(AF_UNIX, SOCK_STREAM, 0);
+  sockaddr_un address{};
+  address.sun_family = AF_UNIX;
+  path.copy(address.sun_path, sizeof address.sun_path - 1);
+  timeval patience{.tv_sec = 20, .tv_usec = 0};
+  ::setsockopt(socket, SOL_SOCKET, SO_RCVTIMEO, &patience, sizeof patience);
+  if (::connect(socket, reinterpret_cast<sockaddr*>(&address), sizeof address) == 0) return socket;
+  ::close(socket);
+  return -1;
+}
+
+/// An admin socket over the store of an HttpRig.
+class AdminTest : public testing::Test {
+ protected:
+  AdminTest() {
+    services_.pipeline = &rig_.pipeline;
+    services_.writer = &rig_.writer();
+    services_.clock = &rig_.clock;
+    services_.progress = [] { return delivery::Progress{}; };
+    services_.caught_up_to = [] { return std::optional<Instant>(Hour(0)); };
+    rig_.OnNet([this] { opened_ = Open(); });
+  }
+  ~AdminTest() override {
+    rig_.OnNet([this] { opened_ = Error(); });
+  }
+
+  Result<std::unique_ptr<admin::Admin>> Open() {
+    return admin::Admin::Open(rig_.executor(), path_, services_);
+  }
+
+  /// The whole answer to one request.
+  std::string Ask(const std::string& request) {
+    const int socket = ConnectTo(path_);
+    EXPECT_GE(socket, 0);
+    const std::string line = request + "\n";
+    EXPECT_EQ(::send(socket, line.data(), line.size(), MSG_NOSIGNAL),
+              static_cast<ssize_t>(line.size()));
+    std::string answer;
+    char chunk[4096];
+    while (answer.find("{\"end\":true") == std::string::npos || answer.back() != '\n') {
+      const ssize_t bytes = ::recv(socket, chunk, sizeof chunk, 0);
+      if (bytes <= 0) break;
+      answer.append(chunk, static_cast<std::size_t>(bytes));
+    }
+    ::close(socket);
+    return answer;
+  }
+
+  TempFolder folder_;
+  std::string path_ = folder_ / "admin.socket";
+  HttpRig rig_;
+  admin::Services services_;
+  Result<std::unique_ptr<admin::Admin>> opened_ = Error();
+};
+
+std::string SubmitRequest(const std::string& format, const std::string& body) {
+  schemas::JsonWriter request;
+  request.BeginObject();
+  request.Member("request", "submit");
+  request.Member("format", format);
+  request.Member("body", body);
+  request.EndObject();
+  return request.Take();
+}
+
+TEST_F(AdminTest, TheSocketIsForOwnerAndGroupOnly) {
+  struct stat status {};
+  ASSERT_EQ(::stat(path_.c_str(), &status), 0);
+  EXPECT_EQ(status.st_mode & 0777, 0660U);
+}
+
+TEST_F(AdminTest, EventsGoTheSameWayAsOverHttp) {
+  const std::string event = Raw(Insertion("a", 0));
+  EXPECT_THAT(Ask(SubmitRequest("json", event)), HasSubstr("{\"line\":1,\"status\":201,"));
+  EXPECT_THAT(Ask(SubmitRequest("json", event)), HasSubstr("\"status\":200,"));
+  const std::string batch = Ask(SubmitRequest("ndjson", Raw(SiteCheck("b", 1)) + "\n{}\n"));
+  EXPECT_THAT(batch, HasSubstr("{\"line\":1,\"status\":201,"));
+  EXPECT_THAT(batch, HasSubstr("{\"line\":2,\"status\":422,\"outcome\":{"));
+  EXPECT_THAT(batch, testing::EndsWith(kEnd));
+  EXPECT_EQ(rig_.EventsStored(), 2U);
+}
+
+TEST_F(AdminTest, ListingsTellTheQueueTheLinesAndAnEventsStory) {
+  Ask(SubmitRequest("json", Raw(Insertion("a", 0))));
+  EXPECT_THAT(Ask(R"({"request":"status"})"), HasSubstr("\"events\":1,\"lines\":1,"));
+  EXPECT_THAT(Ask(R"({"request":"status"})"),
+              HasSubstr("\"caught_up_to\":\"2026-03-02T09:00:00Z\""));
+  EXPECT_THAT(Ask(R"({"request":"queue"})"), HasSubstr("\"event\":\"a\",\"attempts\":0"));
+  EXPECT_THAT(Ask(R"({"request":"lines"})"), HasSubstr("\"line_id\":\"line-1\""));
+  EXPECT_THAT(Ask(R"({"request":"show","id":"a"})"), HasSubstr("\"kind\":\"insertion\""));
+  EXPECT_THAT(Ask(R"({"request":"show","id":"a","source":"ward-tablets"})"),
+              HasSubstr("\"kind\":\"insertion\""));
+}
+
+TEST_F(AdminTest, AListingLongerThanAPageIsWhole) {
+  std::string batch;
+  for (int i = 0; i < 1000; ++i) {
+    const std::string number = std::to_string(i);
+    batch += Raw(Insertion("e" + number, 0, "line-" + number)) + "\n";
+  }
+  Ask(SubmitRequest("ndjson", batch));
+  const std::string queue = Ask(R"({"request":"queue"})");
+  EXPECT_EQ(std::count(queue.begin(), queue.end(), '\n'), 1001);
+}
+
+TEST_F(AdminTest, WhatIsNoRequestIsToldSo) {
+  EXPECT_THAT(Ask("status"), HasSubstr("\"error\":\"a JSON object"));
+  EXPECT_THAT(Ask(R"({"request":"dance"})"), HasSubstr("\"error\":\"one of the requests"));
+  EXPECT_THAT(Ask(R"({"request":"show","id":"z"})"), HasSubstr("\"error\":\"no such event"));
+}
+
+TEST_F(AdminTest, ASocketInUseIsRefusedAndAnotherFileIsLeftUntouched) {
+  Result<std::unique_ptr<admin::Admin>> second = Error();
+  rig_.OnNet([&] { second = Open(); });
+  ASSERT_FALSE(second.has_value());
+  EXPECT_EQ(second.error().kind(), ErrorKind::kBusy);
+  path_ = folder_ / "note.txt";
+  WriteBytes(path_, "mine");
+  rig_.OnNet([&] { second = Open(); });
+  ASSERT_FALSE(second.has_value());
+  EXPECT_EQ(ReadBytes(path_), "mine");
+}
+
+TEST_F(AdminTest, ASocketThatAKilledDaemonLeftIsTakenOver) {
+  path_ = folder_ / "left.socket";
+  const int left = ::socket(AF_UNIX, SOCK_STREAM, 0);
+  sockaddr_un address{};
+  address.sun_family = AF_UNIX;
+  path_.copy(address.sun_path, sizeof address.sun_path - 1);
+  ASSERT_EQ(::bind(left, reinterpret_cast<sockaddr*>(&address), sizeof address), 0);
+  ::close(left);
+  rig_.OnNet([this] {
+    auto second = Open();
+    EXPECT_TRUE(second.has_value());
+  });
+}
+
+}  // namespace
+}  // namespace dwell::test

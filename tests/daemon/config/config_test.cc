@@ -1,0 +1,128 @@
+#include "daemon/config/config.h"
+
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include "daemon/config/policy_file.h"
+#include "tests/support/temp_folder.h"
+
+namespace dwell::config {
+namespace {
+
+const std::string kGood = R"(
+[site]
+namespace = "https://fernhill.example/dwelld"
+zone = "Europe/London"
+[store]
+path = "store.db"
+[endpoint]
+url = "http://localhost:8090/fhir"
+[policy]
+file = "policy.toml"
+)";
+
+std::string FindingsOf(const std::string& text, const Environment& environment = {}) {
+  const auto config = ReadConfig("/etc/a/dwelld.toml", text, environment);
+  if (config) return "";
+  std::string all;
+  for (const Finding& finding : config.error()) all += FormatFinding(finding) + "\n";
+  return all;
+}
+
+TEST(Config, DefaultsAreFilledInAndPathsStartAtTheFilesFolder) {
+  const auto config = ReadConfig("/etc/a/dwelld.toml", kGood, {});
+  ASSERT_TRUE(config.has_value());
+  EXPECT_EQ(config->store.path, "/etc/a/store.db");
+  EXPECT_EQ(config->policy.file, "/etc/a/policy.toml");
+  EXPECT_EQ(config->admin.socket, "/etc/a/store.db.socket");
+  EXPECT_EQ(config->intake.address, "127.0.0.1");
+  EXPECT_EQ(config->intake.port, 8080);
+  EXPECT_FALSE(config->site.test_data);
+  EXPECT_EQ(config->codes.edition, "free");
+}
+
+TEST(Config, TheEnvironmentWinsOverTheFile) {
+  const auto config = ReadConfig("dwelld.toml", kGood,
+                                 {{"DWELLD_INTAKE_PORT", "9000"},
+                                  {"DWELLD_SITE_TEST_DATA", "true"},
+                                  {"DWELLD_STORE_PATH", "/var/other.db"},
+                                  {"DWELLD_ENDPOINT_ATTEMPT_TIME_MAX_S", "5"}});
+  ASSERT_TRUE(config.has_value());
+  EXPECT_EQ(config->intake.port, 9000);
+  EXPECT_TRUE(config->site.test_data);
+  EXPECT_EQ(config->store.path, "/var/other.db");
+  EXPECT_EQ(config->endpoint.attempt_time_max_s, 5);
+}
+
+TEST(Config, WhatIsPrintedReadsBackAsTheSame) {
+  const auto config = ReadConfig("/etc/a/dwelld.toml", kGood, {});
+  ASSERT_TRUE(config.has_value());
+  const std::string printed = PrintConfig(*config);
+  const auto again = ReadConfig("/elsewhere/dwelld.toml", printed, {});
+  ASSERT_TRUE(again.has_value());
+  EXPECT_EQ(PrintConfig(*again), printed);
+}
+
+TEST(Config, EveryMistakeIsToldWithFileLineAndPlace) {
+  const struct {
+    std::string text;
+    std::string expected;
+  } cases[] = {
+      {kGood + "colour = 1\n", "dwelld.toml:11: /policy/colour: "},
+      {kGood + "[weather]\nwind = 1\n", "dwelld.toml:11: /weather: "},
+      {kGood + "[intake]\nport = 70000\n", "dwelld.toml:12: /intake/port: "},
+      {kGood + "[intake]\nport = \"8080\"\n", "dwelld.toml:12: /intake/port: "},
+      {kGood + "[intake]\nport = 80.5\n", "dwelld.toml:12: /intake/port: "},
+      {kGood + "[codes]\nedition = \"secret\"\n", "dwelld.toml:12: /codes/edition: "},
+      {kGood + "[intake]\ncertificate = \"a.crt\"\n", "dwelld.toml:11: /intake: "},
+      {kGood + "[site]\nzone = \"UTC\"\n", "dwelld.toml:11: TOML: "},
+      {kGood + "[intake\n", "dwelld.toml:11: TOML: "},
+      {"[site]\nzone = \"UTC\"\n", "/store: "},
+  };
+  for (const auto& row : cases) {
+    EXPECT_THAT(FindingsOf(row.text), testing::HasSubstr(row.expected)) << row.text;
+  }
+}
+
+TEST(Config, UrlsOfEndpointsAreHttpWithoutUserQueryOrFragment) {
+  for (const char* const url : {"ftp://a/fhir", "http:///fhir", "http://u:p@a/fhir",
+                                "http://a/fhir?x=1", "https://a/#b", "localhost:8090"}) {
+    EXPECT_THAT(FindingsOf(kGood, {{"DWELLD_ENDPOINT_URL", url}}),
+                testing::HasSubstr("/endpoint/url: "))
+        << url;
+  }
+}
+
+TEST(Config, AVariableThatNamesNoKeyIsAMistake) {
+  EXPECT_THAT(FindingsOf(kGood, {{"DWELLD_INTAKE_PROT", "1"}}),
+              testing::HasSubstr("DWELLD_INTAKE_PROT"));
+  EXPECT_THAT(FindingsOf(kGood, {{"DWELLD_INTAKE_PORT", "many"}}),
+              testing::HasSubstr("/intake/port: "));
+}
+
+TEST(Config, AFileThatIsNotThereIsNamed) {
+  const auto config = LoadConfig("/nowhere/dwelld.toml", {});
+  ASSERT_FALSE(config.has_value());
+  EXPECT_THAT(FormatFinding(config.error()[0]), testing::HasSubstr("/nowhere/dwelld.toml"));
+}
+
+TEST(Config, TheShippedExamplesAreRight) {
+  for (const char* const name : {"dwelld.toml", "first-event.toml"}) {
+    const auto config = LoadConfig(std::string(DWELL_SOURCE_DIR "/deploy/config/") + name, {});
+    ASSERT_TRUE(config.has_value()) << FormatFinding(config.error()[0]);
+    EXPECT_TRUE(LoadPolicy(config->policy.file).has_value()) << name;
+  }
+}
+
+TEST(Policy, MistakesInItsFileAreToldWithLineAndPlace) {
+  const test::TempFolder folder;
+  test::WriteBytes(folder / "policy.toml", "name = 5\n");
+  const auto policy = LoadPolicy(folder / "policy.toml");
+  ASSERT_FALSE(policy.has_value());
+  std::string all;
+  for (const Finding& finding : policy.error()) all += FormatFinding(finding) + "\n";
+  EXPECT_THAT(all, testing::HasSubstr("policy.toml:1: /name: "));
+}
+
+}  // namespace
+}  // namespace dwell::config
