@@ -83,8 +83,15 @@ bool Checker::CheckOwn(const Rule& rule, Value value) {
 }
 
 bool Checker::CheckEnum(const Rule& rule, Value value) {
-  for (const Value& allowed : rule.allowed) {
-    if (Equal(allowed, value)) return true;
+  if (value.is_string()) {
+    const std::string_view text = value.AsString();
+    for (std::string_view allowed : rule.texts) {
+      if (allowed == text) return true;
+    }
+  } else {
+    for (const Value& allowed : rule.allowed) {
+      if (Equal(allowed, value)) return true;
+    }
   }
   return Refuse(value, "enum", report_ != nullptr ? DescribeValues(rule.allowed) : "");
 }
@@ -163,6 +170,12 @@ bool Checker::CheckObject(const ObjectRule& rule, Value value) {
 }
 
 bool Checker::CheckMembers(const ObjectRule& rule, Value value, std::uint64_t* seen) {
+  if (rule.presence_only) {
+    for (std::size_t bit = 0; bit < rule.slots.size(); ++bit) {
+      if (value.Find(rule.slots[bit].name)) seen[0] |= std::uint64_t{1} << bit;
+    }
+    return true;
+  }
   bool ok = true;
   for (std::optional<Value> at = value.first(); at && (ok || !stops()); at = at->next()) {
     const Slot* slot = rule.Find(at->name());

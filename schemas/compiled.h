@@ -73,6 +73,7 @@ struct ObjectRule {
   std::size_t words = 0;  ///< of every BitWords here
   BitWords required;
   bool others_allowed = true;
+  bool presence_only = false;  ///< asks which members are there, not what they hold
   RuleIndex others = kNoRule;  ///< what the value of a member must satisfy that is not declared
   std::size_t members_min = 0;
   std::size_t members_max = SIZE_MAX;
@@ -142,6 +143,7 @@ struct Rule {
   std::unique_ptr<TextRule> text;
   std::unique_ptr<NumberRule> number;
   std::vector<Value> allowed;           ///< enum; values inside CompiledSchema::files
+  std::vector<std::string_view> texts;  ///< those of `allowed` that are texts
   std::vector<std::string> references;  ///< dwell:references
   std::vector<RuleIndex> all_of;
   std::vector<Alternatives> alternatives;

@@ -7,7 +7,14 @@
 namespace dwell::schemas {
 namespace {
 
+/// Up to so many names are looked up one by one, which is quicker than a walk over all members.
+constexpr std::size_t kPresenceOnlyMax = 4;
+
 void FinishObject(ObjectRule* object) {
+  object->presence_only = object->others_allowed && object->others == kNoRule &&
+                          object->slots.size() <= kPresenceOnlyMax &&
+                          std::none_of(object->slots.begin(), object->slots.end(),
+                                       [](const Slot& slot) { return slot.rule != kNoRule; });
   object->words = (object->slots.size() + 63) / 64;
   object->required.resize(object->words);
   for (Choice& choice : object->choices) choice.mask.resize(object->words);

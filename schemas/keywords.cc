@@ -40,6 +40,9 @@ Problem Type(Value, Value value, Rule* rule) {
 Problem Enum(Value, Value value, Rule* rule) {
   if (!value.is_array() || value.size() == 0) return "enum must be a list with values";
   rule->allowed.assign(value.begin(), value.end());
+  for (Value allowed : value) {
+    if (allowed.is_string()) rule->texts.push_back(allowed.AsString());
+  }
   return {};
 }
 

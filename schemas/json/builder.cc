@@ -3,7 +3,6 @@
 #include <rapidjson/error/en.h>
 
 #include <algorithm>
-#include <cstring>
 #include <limits>
 
 #include "schemas/json/utf8.h"
@@ -20,10 +19,6 @@ constexpr std::uint32_t kPairwiseMax = 32;
 constexpr std::size_t kReportedNameBytesMax = 64;
 /// Typical bytes of text per value in FHIR and in ward events; only to reserve room.
 constexpr std::size_t kBytesPerValue = 12;
-
-bool Contains(std::string_view text, char c) {
-  return std::memchr(text.data(), c, text.size()) != nullptr;
-}
 
 /// What is wrong with the bytes of a text before its grammar is looked at; an empty rule if
 /// nothing.
@@ -57,7 +52,7 @@ DocumentBuilder::DocumentBuilder(std::string_view text, const ParseLimits& limit
     : limits_(limits), problem_(CheckBytes(text, limits)) {
   if (!problem_.rule.empty()) return;
   document_.characters_ = text;
-  has_escapes_ = Contains(text, '\\');
+  has_unicode_escapes_ = text.find("\\u") != std::string_view::npos;
   document_.nodes_.reserve(std::min(text.size() / kBytesPerValue + 8, limits.values_max));
 }
 
@@ -172,9 +167,10 @@ bool DocumentBuilder::EndArray(rapidjson::SizeType) {
 }
 
 bool DocumentBuilder::AcceptableCharacters(const char* text, rapidjson::SizeType length) {
-  if (!has_escapes_) return true;  // then CheckBytes() has seen every character
+  if (!has_unicode_escapes_) return true;  // then CheckBytes() has seen every character
   const std::string_view characters(text, length);
-  if (Contains(characters, '\0')) return Refuse("nul", Offset(text), "no U+0000");
+  if (characters.find('\0') != std::string_view::npos)
+    return Refuse("nul", Offset(text), "no U+0000");
   // The library lets a low surrogate stand alone; decoded, it is no UTF-8.
   if (FirstBadUtf8(characters)) return Refuse("encoding", Offset(text), "surrogates in pairs");
   return true;

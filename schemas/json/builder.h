@@ -64,7 +64,7 @@ class DocumentBuilder {
   const ParseLimits& limits_;
   Document document_;
   ParseProblem problem_;
-  bool has_escapes_ = false;
+  bool has_unicode_escapes_ = false;  ///< only these can bring what CheckBytes() did not see
   std::size_t depth_ = 0;
   std::uint32_t open_ = 0;  ///< the innermost open array or object, if depth_ > 0
   bool named_ = false;      ///< a name was read and its value is due

@@ -5,6 +5,7 @@
 #include <array>
 #include <charconv>
 #include <cstdint>
+#include <cstring>
 #include <string>
 #include <string_view>
 #include <utility>
@@ -20,17 +21,26 @@ class JsonWriter {
   void EndObject() { Close('}'); }
   void BeginArray() { Open('['); }
   void EndArray() { Close(']'); }
+  /// `name` is one of our own words: nothing in it needs an escape.
   void Name(std::string_view name) {
-    String(name);
-    text_ += ':';
+    char* to = Extend(name.size() + 3 + (comma_ ? 1 : 0));
+    if (comma_) *to++ = ',';
+    *to++ = '"';
+    to += name.copy(to, name.size());
+    *to++ = '"';
+    *to = ':';
     comma_ = false;
   }
   /// `text` is UTF-8; what JSON cannot hold as it is gets escaped (RFC 8259 section 7).
   void String(std::string_view text) {
-    Separate();
+    const std::size_t plain = PlainPrefix(text);
+    char* to = Extend(plain + (comma_ ? 2 : 1));
+    if (comma_) *to++ = ',';
+    *to++ = '"';
+    text.copy(to, plain);
+    if (plain < text.size()) AppendEscaped(text.substr(plain));
     text_ += '"';
-    AppendEscaped(text);
-    text_ += '"';
+    comma_ = true;
   }
   void Bool(bool truth) { Raw(truth ? "true" : "false"); }
   void Integer(std::int64_t number) {
@@ -84,18 +94,42 @@ class JsonWriter {
     text_ += bracket;
     comma_ = true;
   }
+  /// Makes room for `bytes` more and gives their place.
+  char* Extend(std::size_t bytes) {
+    const std::size_t size = text_.size();
+    text_.resize(size + bytes);
+    return text_.data() + size;
+  }
   static bool IsPlain(char c) {
     return static_cast<unsigned char>(c) >= 0x20 && c != '"' && c != '\\';
   }
+  /// Whether none of the 8 bytes needs an escape: each of the three terms has the top bit of a byte
+  /// set when that byte (or, harmlessly, one above it) is a quote, a backslash or a control.
+  static bool EightArePlain(const char* bytes) {
+    constexpr std::uint64_t kOnes = 0x0101010101010101U;
+    std::uint64_t word = 0;
+    std::memcpy(&word, bytes, sizeof word);
+    const std::uint64_t quote = word ^ (kOnes * '"');
+    const std::uint64_t slash = word ^ (kOnes * '\\');
+    const std::uint64_t hit =
+        ((quote - kOnes) & ~quote) | ((slash - kOnes) & ~slash) | ((word - kOnes * 0x20) & ~word);
+    return (hit & (kOnes * 0x80)) == 0;
+  }
+  /// How many bytes from the start need no escape.
+  static std::size_t PlainPrefix(std::string_view text) {
+    std::size_t at = 0;
+    while (at + 8 <= text.size() && EightArePlain(text.data() + at)) at += 8;
+    while (at < text.size() && IsPlain(text[at])) ++at;
+    return at;
+  }
   void AppendEscaped(std::string_view text) {
-    std::size_t start = 0;
-    for (std::size_t i = 0; i < text.size(); ++i) {
-      if (IsPlain(text[i])) continue;
-      text_.append(text, start, i - start);
-      AppendEscape(text[i]);
-      start = i + 1;
+    while (!text.empty()) {
+      AppendEscape(text.front());
+      text.remove_prefix(1);
+      const std::size_t plain = PlainPrefix(text);
+      text_.append(text, 0, plain);
+      text.remove_prefix(plain);
     }
-    text_.append(text, start);
   }
   void AppendEscape(char c) {
     constexpr std::string_view kShort = "\"\\\b\f\n\r\t";
