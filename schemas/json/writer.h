@@ -21,14 +21,9 @@ class JsonWriter {
   void EndObject() { Close('}'); }
   void BeginArray() { Open('['); }
   void EndArray() { Close(']'); }
-  /// `name` is one of our own words: nothing in it needs an escape.
   void Name(std::string_view name) {
-    char* to = Extend(name.size() + 3 + (comma_ ? 1 : 0));
-    if (comma_) *to++ = ',';
-    *to++ = '"';
-    to += name.copy(to, name.size());
-    *to++ = '"';
-    *to = ':';
+    String(name);
+    text_ += ':';
     comma_ = false;
   }
   /// `text` is UTF-8; what JSON cannot hold as it is gets escaped (RFC 8259 section 7).

@@ -1,0 +1,221 @@
+// What Make() promises: nothing twice, nothing forgotten, whatever the order of arrival.
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <map>
+#include <random>
+#include <regex>
+#include <set>
+
+#include "tests/mapping/fhir/world.h"
+
+namespace dwell::test {
+namespace {
+
+using fhir::Issued;
+using fhir::Made;
+
+constexpr const char* kPlaced =
+    R"("outcome":"placed","line":{"kind":"peripheral-cannula"},"site":{"place":"hand","side":"left"})";
+constexpr const char* kHealthy = R"("signs":{"pain":"absent"})";
+
+/// Status of every resource made, by "Type/id".
+std::map<std::string, std::string> Statuses(const Made& made) {
+  std::map<std::string, std::string> statuses;
+  for (const auto& resource : made.resources) {
+    const auto document = schemas::Document::Parse(resource.json);
+    const auto status = document->At("/status");
+    statuses[resource.type + "/" + resource.id] = status ? std::string(status->AsString()) : "";
+  }
+  return statuses;
+}
+
+std::vector<std::string> Types(const Made& made) {
+  std::vector<std::string> types;
+  for (const auto& resource : made.resources) types.push_back(resource.type);
+  return types;
+}
+
+TEST(Make, WhatDidNotChangeIsNotMadeAgain) {
+  Life life(ContextOf());
+  life.Receive(Told("insertion", "E-1", "2026-03-27T14:10:00Z", kPlaced));
+  const auto issued = life.issued();
+  const Made again = life.Wait(At("2026-03-27T14:13:00Z"));
+  EXPECT_THAT(again.resources, testing::IsEmpty());
+  EXPECT_EQ(again.issued, issued);
+}
+
+TEST(Make, ACheckBringsItsObservationAndTheTasksItMovesAndNothingElse) {
+  Life life(ContextOf());
+  life.Receive(Told("insertion", "E-1", "2026-03-27T14:10:00Z", kPlaced));
+  const Made made = life.Receive(Told("site-check", "E-2", "2026-03-27T21:58:00Z", kHealthy));
+  EXPECT_THAT(Types(made), testing::ElementsAre("Observation", "Task", "Task", "Provenance"));
+}
+
+TEST(Make, TheSameInputsGiveTheSameBytes) {
+  const auto play = [] {
+    Life life(ContextOf());
+    life.Receive(Told("insertion", "E-1", "2026-03-27T14:10:00Z", kPlaced));
+    return fhir::TransactionBundle(
+        life.Receive(Told("removal", "E-2", "2026-03-28T10:00:00Z", R"("reason":"phlebitis")"))
+            .resources);
+  };
+  EXPECT_EQ(play(), play());
+}
+
+TEST(Make, VersionsCountHowOftenAResourceWasIssued) {
+  Life life(ContextOf());
+  life.Receive(Told("insertion", "E-1", "2026-03-27T14:10:00Z", kPlaced));
+  life.Receive(Told("removal", "E-2", "2026-03-28T10:00:00Z", R"("reason":"phlebitis")"));
+  const auto device = std::ranges::find(life.issued(), "Device", &Issued::type);
+  ASSERT_NE(device, life.issued().end());
+  EXPECT_EQ(device->version, 2U);
+}
+
+TEST(Make, ALateInsertionGivesEarlierChecksTheirLink) {
+  Life life(ContextOf());
+  const Made lone = life.Receive(Told("site-check", "E-2", "2026-03-27T21:58:00Z", kHealthy));
+  EXPECT_THAT(lone.resources[0].json, testing::Not(testing::HasSubstr("\"focus\"")));
+  const Made late = life.Receive(Told("insertion", "E-1", "2026-03-27T14:10:00Z", kPlaced),
+                                 At("2026-03-28T00:00:00Z"));
+  const auto check = std::ranges::find_if(
+      late.resources, [&](const auto& resource) { return resource.id == lone.resources[0].id; });
+  ASSERT_NE(check, late.resources.end());
+  EXPECT_THAT(check->json, testing::HasSubstr("\"focus\":[{\"reference\":\"Device/"));
+}
+
+TEST(Make, ARetractionTakesBackEverythingThatCameFromTheEvent) {
+  Life life(ContextOf());
+  const Made first = life.Receive(Told("insertion", "E-1", "2026-03-27T14:10:00Z", kPlaced));
+  const Made taken = life.Receive(Told("retraction", "E-9", "2026-03-27T15:00:00Z",
+                                       R"("retracts":"E-1","reason":"wrong-line")"));
+  const auto statuses = Statuses(taken);
+  for (const auto& resource : first.resources) {
+    if (resource.type == "Provenance") continue;
+    const auto found = statuses.find(resource.type + "/" + resource.id);
+    ASSERT_NE(found, statuses.end()) << resource.type;
+    EXPECT_EQ(found->second, "entered-in-error") << resource.type;
+  }
+  EXPECT_EQ(taken.resources.size(), first.resources.size());
+}
+
+TEST(Make, ACorrectionKeepsTheIdAndSaysSo) {
+  Life life(ContextOf());
+  life.Receive(Told("insertion", "E-1", "2026-03-27T14:10:00Z", kPlaced));
+  const Made first = life.Receive(Told("site-check", "E-2", "2026-03-27T21:58:00Z", kHealthy));
+  const Made second = life.Receive(Told("site-check", "E-3", "2026-03-27T21:58:00Z",
+                                        R"("replaces":"E-2","signs":{"pain":"present"})"));
+  EXPECT_EQ(second.resources[0].id, first.resources[0].id);
+  EXPECT_EQ(Statuses(second).at("Observation/" + first.resources[0].id), "corrected");
+}
+
+TEST(Make, AnotherCodeMapMakesEverythingAnew) {
+  Life life(ContextOf(false));
+  life.Receive(Told("insertion", "E-1", "2026-03-27T14:10:00Z", kPlaced));
+  Life licensed(ContextOf(true));
+  const Made made = licensed.Receive(Told("insertion", "E-1", "2026-03-27T14:10:00Z", kPlaced));
+  for (std::size_t i = 0; i < made.issued.size(); ++i) {
+    EXPECT_EQ(made.issued[i].id, life.issued()[i].id);
+    EXPECT_NE(made.issued[i].fingerprint, life.issued()[i].fingerprint);
+  }
+}
+
+TEST(Make, EveryReferenceLeadsToAResourceThatWasIssued) {
+  Life life(ContextOf());
+  std::string all;
+  const auto add = [&all](const Made& made) {
+    for (const auto& resource : made.resources) all += resource.json;
+  };
+  add(life.Receive(Told("insertion", "E-1", "2026-03-27T14:10:00Z", kPlaced)));
+  add(life.Receive(
+      Told("flush", "E-2", "2026-03-27T16:00:00Z", R"("flush":{"fluid":"sodium-chloride-0.9"})")));
+  add(life.Receive(Told("removal", "E-3", "2026-03-28T10:00:00Z", R"("reason":"phlebitis")")));
+  std::set<std::string> names;
+  for (const Issued& issued : life.issued()) names.insert(issued.type + "/" + issued.id);
+  const std::regex reference(R"re("reference":"([^"]+)")re");
+  int seen = 0;
+  for (std::sregex_iterator at(all.begin(), all.end(), reference), end; at != end; ++at, ++seen) {
+    EXPECT_TRUE(names.contains((*at)[1])) << (*at)[1];
+  }
+  EXPECT_GT(seen, 20);
+}
+
+/// Events of one line's life, with corrections and a retraction, as (kind, id, at, more).
+std::vector<std::shared_ptr<const event::Event>> History() {
+  return {
+      Told("insertion", "E-1", "2026-03-27T14:10:00Z",
+           R"("outcome":"placed","line":{"kind":"peripheral-cannula"},"site":{"place":"hand"},
+              "attempts":[{"site":{"place":"wrist"},"reason":"vein-lost"}])"),
+      Told("site-check", "E-2", "2026-03-27T21:58:00Z", kHealthy),
+      Told("flush", "E-3", "2026-03-28T00:10:00Z",
+           R"("flush":{"fluid":"sodium-chloride-0.9","swelling":"absent"})"),
+      Told(
+          "site-check", "E-4", "2026-03-28T06:05:00Z",
+          R"("signs":{"pain":"present","erythema":"present"},"grade":{"scale":"visual-infusion-phlebitis","value":2})"),
+      Told("site-check", "E-5", "2026-03-28T06:05:00Z",
+           R"("replaces":"E-4","signs":{"pain":"absent"})"),
+      Told("dressing-change", "E-6", "2026-03-28T09:00:00Z",
+           R"("found":"loose","type":"transparent")"),
+      Told("removal", "E-7", "2026-03-28T12:00:00Z",
+           R"("reason":"no-longer-required","tip_complete":"yes")"),
+      Told("retraction", "E-8", "2026-03-28T12:30:00Z",
+           R"("retracts":"E-3","reason":"wrong-line")"),
+  };
+}
+
+/// What is out there: type, id, fingerprint. Tasks that only close what was told on the way are
+/// left out: from scratch nobody was told.
+std::set<std::tuple<std::string, std::string, std::uint64_t>> Out(const std::vector<Issued>& issued,
+                                                                  const std::vector<Issued>& both) {
+  std::set<std::tuple<std::string, std::string, std::uint64_t>> out;
+  for (const Issued& one : issued) {
+    const bool shared = std::ranges::any_of(
+        both, [&](const Issued& other) { return other.type == one.type && other.id == one.id; });
+    if (shared || one.type != "Task") out.insert({one.type, one.id, one.fingerprint});
+  }
+  return out;
+}
+
+TEST(Make, StepByStepInAnyOrderLeavesTheSameAsMakingOnceAtTheEnd) {
+  std::mt19937 random(20260327);
+  int orders = 0;
+  for (int round = 0; round < 200; ++round) {
+    auto events = History();
+    std::shuffle(events.begin(), events.end(), random);
+    // What is retracted or replaced must have come before; the rest may come in any order.
+    const auto place = [&](std::string_view id) {
+      return std::ranges::find(events, id, [](const auto& event) { return event->id; }) -
+             events.begin();
+    };
+    if (place("E-8") < place("E-3") || place("E-5") < place("E-4")) continue;
+    ++orders;
+    Life life(ContextOf());
+    Instant now = At("2026-03-28T13:00:00Z");
+    for (const auto& event : events) life.Receive(event, now += std::chrono::minutes(1));
+    const Made scratch = life.FromScratch();
+    EXPECT_EQ(Out(life.issued(), scratch.issued), Out(scratch.issued, scratch.issued))
+        << "round " << round;
+  }
+  EXPECT_GT(orders, 40);
+}
+
+TEST(Make, ATaskThatNoLongerFollowsIsTakenBackOnce) {
+  Life life(ContextOf());
+  life.Receive(Told("insertion", "E-1", "2026-03-27T14:10:00Z", kPlaced));
+  const line::Key key{"ward-7b", "L-1"};
+  const auto line = line::Derive(key, life.events(), std::chrono::hours(72));
+  const Instant now = At("2026-03-27T15:00:00Z");
+  const Made made = fhir::Make(*line, {}, ContextOf(), life.issued(), {nullptr, now, 2});
+  EXPECT_THAT(Types(made), testing::ElementsAre("Task", "Task", "Task", "Provenance"));
+  for (const auto& [name, status] : Statuses(made)) {
+    if (name.starts_with("Task/")) {
+      EXPECT_EQ(status, "entered-in-error");
+    }
+  }
+  EXPECT_THAT(fhir::Make(*line, {}, ContextOf(), made.issued, {nullptr, now, 3}).resources,
+              testing::IsEmpty());
+}
+
+}  // namespace
+}  // namespace dwell::test
