@@ -25,8 +25,10 @@ struct Context {
 struct Issued {
   std::string type;
   std::string id;
-  std::uint64_t fingerprint = 0;  ///< over everything the resource is made from
-  std::uint32_t version = 0;      ///< how often it was issued
+  /// Over everything the resource is made from: event, standing, links, due, code map, test label.
+  /// Not over the time of making.
+  std::uint64_t fingerprint = 0;
+  std::uint32_t version = 0;  ///< how often it was issued
 
   friend bool operator==(const Issued&, const Issued&) = default;
 };
@@ -51,11 +53,16 @@ struct Made {
   std::vector<Issued> issued;       ///< the whole list after this bundle, sorted by type and id
 };
 
-/// Makes every resource of the line that differs from what `issued` says was last issued.
+/// Decided here: the ids of an event's resources hang on the root of its chain of replacements, so
+/// a correction is a new version; what a correction no longer makes becomes entered-in-error. A
+/// failed insertion that tells its attempts is those attempts. A second identifier of the patient
+/// is not passed on (a FHIR reference holds one). Provenances are made once and never stand in
+/// `issued`. Makes every resource of the line that differs from what `issued` says was last issued.
 /// Never makes again what did not change, so that the cost is that of the change.
 Made Make(const line::Line& line, const std::vector<due::Due>& dues, const Context& context,
           const std::vector<Issued>& issued, const Cause& cause);
 
+/// `resources` must not be empty (R4 wants at least one entry).
 /// A transaction Bundle that puts each resource under its own id (update as create).
 std::string TransactionBundle(const std::vector<Resource>& resources);
 
