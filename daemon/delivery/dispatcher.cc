@@ -222,7 +222,7 @@ void Dispatcher::Note(const Verdict& verdict) {
 
 void Dispatcher::PostBatch(std::size_t wanted) {
   batch_out_ = true;
-  more_ = false;  // until somebody says so again
+  if (wanted > 0) more_ = false;  // until somebody says so again
   gather_.cancel();
   auto batch = std::make_shared<Batch>();
   batch->settlements.swap(settled_);
@@ -264,7 +264,10 @@ void Dispatcher::Committed(Batch& batch, bool ok) {
 void Dispatcher::WaitUntilReady(std::optional<Instant> next_ready) {
   if (!next_ready || draining_) return;
   const milliseconds wait = *next_ready - clock_.Now();
-  if (wait <= milliseconds(0)) return;  // more_ knows
+  if (wait <= milliseconds(0)) {  // became ready since the batch took its time
+    more_ = true;
+    return;
+  }
   RingAfter(ready_, std::min(wait, kLookAgain));
 }
 

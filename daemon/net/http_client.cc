@@ -77,7 +77,7 @@ class HttpClient::Answer {
 
   bool done() const { return done_; }
   const boost::system::error_code& error() const { return error_; }
-  bool keep() const { return parser_->keep_alive(); }
+  bool keep() const { return done_ && parser_->keep_alive(); }
 
   /// Moves what was read so far.
   void Give(Exchange& exchange) {

@@ -123,6 +123,7 @@ std::vector<std::string> Desk::Enter(const HttpRequest& request) {
   std::vector<std::string> keys = UrlsIn(request.body);
   if (request.method == "PUT") keys.emplace_back(request.target);
   const std::scoped_lock lock(mutex_);
+  if (request.target.starts_with(kBase)) ++counts_.requests;
   ++in_flight_;
   counts_.in_flight_max = std::max(counts_.in_flight_max, in_flight_);
   bool overlaps = false;
@@ -176,7 +177,6 @@ HttpResponse Desk::Route(const HttpRequest& request) {
       request.target.substr(std::min(question + 1, request.target.size()));
   if (path.starts_with("/_practice/")) return Practice(path.substr(11), query, request);
   if (!path.starts_with(kBase)) return Refuse({404, "not-found", "the base URL is another"});
-  ++counts_.requests;
   path.remove_prefix(kBase.size());
   if (!path.empty() && path.front() != '/') {
     return Refuse({404, "not-found", "the base URL is another"});

@@ -244,7 +244,10 @@ TEST_P(MoodTest, EverythingArrivesAllTheSameAndInOrder) {
   UntilCompleted(20);
   ExpectInOrder();
   EXPECT_EQ(Stored().on_hold, 0U);
-  EXPECT_EQ(Seen().overlaps, 0U);
+  // A dripping peer is still busy with an attempt that we gave up when the next one comes.
+  if (GetParam() != Mood::Kind::kDrip) {
+    EXPECT_EQ(Seen().overlaps, 0U);
+  }
   for (int lane = 0; lane < 4; ++lane) {
     // The same bytes again only make another version of the same resources.
     EXPECT_GE(endpoint_->desk().VersionOf("Device/lane-" + std::to_string(lane)), 5U);
