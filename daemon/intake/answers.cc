@@ -15,7 +15,6 @@ Reply Accepted(const event::Event& event, const ledger::Receipt& receipt, int st
   out.Member("source", event.source);
   out.Member("id", event.id);
   out.Member("received_at", FormatInstant(receipt.received_at));
-  out.Member("status", "stored");
   out.EndObject();
   Reply reply;
   reply.status = status;
