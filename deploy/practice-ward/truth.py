@@ -151,10 +151,10 @@ def dues(line):
 
 @dataclass
 class Story:
-    """One line from its first event to its last, and every due that was ever open on the way."""
+    """One line from its first event to its last."""
     line: Line
     final: dict  # (rule, anchor) -> Due
-    told: set
+    told: set  # every due that was open at some time, or was already settled when it became known
     overdue_told: set = field(default_factory=set)
 
 
@@ -167,5 +167,6 @@ def tell(arrivals):
         found = {(due.rule, due.anchor): due for due in dues(line)}
         open_before = {key: due for key, due in found.items() if due.open()}
         overdue |= {key for key, due in open_before.items() if arrived >= due.at + GRACE}
-        told |= set(open_before)
+        told |= {key for key, due in found.items()
+                 if due.open() or due.settled and due.rule != "insertion-record-missing"}
     return Story(line, found, told, overdue)

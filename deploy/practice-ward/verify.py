@@ -76,7 +76,7 @@ def expected_of_events(stories):
                 name, _, number = role.partition("/")
                 status = (out if kind == "Device" else use if kind == "DeviceUseStatement" else {}).get(status, status)
                 if kind == "Observation" and "replaces" in entry.event:
-                    status = "amended"
+                    status = "corrected"
                 key = kind, truth.resource_id("event", entry.root, name, number or "0")
                 expected[key] = "entered-in-error" if entry.retracted else status
     return expected
