@@ -143,7 +143,7 @@ TEST(Formats, EveryDayOfFourCenturiesIsJudgedByTheCalendar) {
   for (int year = 1800; year < 2200; ++year) {
     for (int month = 1; month <= 12; ++month) {
       for (int day = 1; day <= 31; ++day) {
-        char text[16];
+        char text[48];
         std::snprintf(text, sizeof text, "%04d-%02d-%02d", year, month, day);
         const bool leap = (year % 4 == 0 && year % 100 != 0) || year % 400 == 0;
         const int last = month == 2                                              ? (leap ? 29 : 28)
