@@ -20,6 +20,17 @@ std::string At(const std::string& json, std::string_view pointer) {
   return std::string(value->is_string() ? value->AsString() : value->NumberText());
 }
 
+/// The bytes of a row of the table of malformed events: text, or hexadecimal where it is no text.
+std::string BytesOf(schemas::Value row) {
+  if (const auto body = row.Find("body")) return std::string(body->AsString());
+  const std::string_view hex = row.Find("body_hex")->AsString();
+  std::string bytes;
+  for (std::size_t i = 0; i + 1 < hex.size(); i += 2) {
+    bytes.push_back(static_cast<char>(std::stoi(std::string(hex.substr(i, 2)), nullptr, 16)));
+  }
+  return bytes;
+}
+
 std::vector<std::string> LinesOf(const std::string& text) {
   std::vector<std::string> lines;
   std::istringstream in(text);
@@ -109,15 +120,15 @@ TEST(Events, EveryMalformedEventIsRefusedWithStatusAndPlaceAndNothingIsStored) {
   ASSERT_GE(table->root().size(), 60U);
   for (const schemas::Value row : table->root()) {
     const std::string name(row.Find("name")->AsString());
-    const std::string response = rig.Ask(Post(std::string(row.Find("body")->AsString())));
+    const std::string response = rig.Ask(Post(BytesOf(row)));
     EXPECT_EQ(std::to_string(StatusOf(response)), row.Find("status")->NumberText()) << name;
-    const std::string pointer(row.Find("pointer")->AsString());
+    const auto pointer = row.Find("pointer");  // left out where a limit decides it
     const std::string body = BodyOf(response);
     const auto outcome = Document::Parse(body);
     ASSERT_TRUE(outcome.has_value()) << name;
     EXPECT_TRUE(Shelf::Get().schemas.CheckResource(outcome->root()).empty()) << name << body;
-    if (!pointer.empty()) {
-      EXPECT_THAT(body, HasSubstr("\"expression\":[\"" + pointer + "\"]")) << name;
+    if (pointer && !pointer->AsString().empty()) {
+      EXPECT_EQ(At(body, "/issue/0/expression/0"), pointer->AsString()) << name;
     }
   }
   EXPECT_EQ(rig.EventsStored(), 0U);
