@@ -123,14 +123,14 @@ bool Checker::CheckNumber(const Rule& rule, Value value) {
   const NumberRule& limits = *rule.number;
   if (!limits.min.empty()) {
     const auto order = CompareDecimals(text, limits.min);
-    if (order < 0 || (order == 0 && limits.min_excluded)) {
+    if (std::is_lt(order) || (std::is_eq(order) && limits.min_excluded)) {
       ok =
           Refuse(value, "minimum", (limits.min_excluded ? "more than " : "at least ") + limits.min);
     }
   }
   if (!limits.max.empty()) {
     const auto order = CompareDecimals(text, limits.max);
-    if (order > 0 || (order == 0 && limits.max_excluded)) {
+    if (std::is_gt(order) || (std::is_eq(order) && limits.max_excluded)) {
       ok = Refuse(value, "maximum", (limits.max_excluded ? "less than " : "at most ") + limits.max);
     }
   }

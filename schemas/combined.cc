@@ -62,6 +62,7 @@ bool Checker::CheckDiscriminated(const Alternatives& alternatives, Value value) 
     if (row != table.end() && row->first == member->AsString()) return Check(row->second, value);
   }
   std::vector<std::string_view> texts;
+  texts.reserve(table.size());
   for (const auto& [text, rule] : table) texts.push_back(text);
   return Refuse(*member, "enum", report_ != nullptr ? DescribeTexts(texts) : "");
 }

@@ -63,9 +63,11 @@ std::strong_ordering CompareDecimals(std::string_view left, std::string_view rig
   const Scientific a = Read(left);
   const Scientific b = Read(right);
   if (a.sign != b.sign) return a.sign <=> b.sign;
-  const auto size =
-      a.exponent != b.exponent ? a.exponent <=> b.exponent : a.digits.compare(b.digits) <=> 0;
-  return a.sign < 0 ? 0 <=> size : size;
+  // Of two negative numbers the one with the smaller size is the greater.
+  const Scientific& first = a.sign < 0 ? b : a;
+  const Scientific& second = a.sign < 0 ? a : b;
+  if (first.exponent != second.exponent) return first.exponent <=> second.exponent;
+  return first.digits <=> second.digits;
 }
 
 bool IsIntegerText(std::string_view number) {

@@ -60,7 +60,7 @@ bool Equal(Value left, Value right) {
     case Kind::kBool:
       return left.AsBool() == right.AsBool();
     case Kind::kNumber:
-      return CompareDecimals(left.NumberText(), right.NumberText()) == 0;
+      return std::is_eq(CompareDecimals(left.NumberText(), right.NumberText()));
     case Kind::kString:
       return left.AsString() == right.AsString();
     case Kind::kArray:

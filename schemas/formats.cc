@@ -96,8 +96,8 @@ bool IsFhirDecimal(std::string_view text) {
 }
 
 bool IsIntegerBetween(std::string_view text, std::string_view min, std::string_view max) {
-  return IsFhirDecimal(text) && IsIntegerText(text) && CompareDecimals(text, min) >= 0 &&
-         CompareDecimals(text, max) <= 0;
+  return IsFhirDecimal(text) && IsIntegerText(text) && std::is_gteq(CompareDecimals(text, min)) &&
+         std::is_lteq(CompareDecimals(text, max));
 }
 bool IsFhirInteger(std::string_view text) {
   return IsIntegerBetween(text, "-2147483648", "2147483647");

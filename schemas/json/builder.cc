@@ -40,7 +40,9 @@ ParseProblem CheckBytes(std::string_view text, const ParseLimits& limits) {
 std::uint64_t NameBit(std::string_view name) {
   std::size_t mix = name.size();
   if (!name.empty()) {
-    const auto byte = [&](std::size_t at) { return static_cast<unsigned char>(name[at]); };
+    const auto byte = [&](std::size_t at) -> std::size_t {
+      return static_cast<unsigned char>(name[at]);
+    };
     mix = mix * 7 + byte(0) * 5 + byte(name.size() / 2) * 3 + byte(name.size() - 1);
   }
   return std::uint64_t{1} << (mix % 64);
