@@ -26,7 +26,6 @@ import verify
 import ward_device
 
 HERE = pathlib.Path(__file__).resolve()
-POLICY = HERE.parents[1] / "config/policy-common-practice.toml"
 OUTAGE = h.local(24, "19:40"), h.local(25, "03:20")
 HOUR = timedelta(hours=1)
 
@@ -43,13 +42,7 @@ class Theatre:
         self.delivered = self.demo / "delivered"
         self.delivered.mkdir()
         self.endpoint_port, self.intake_port = stage.free_port(), stage.free_port()
-        self.config = self.run / "dwelld.toml"
-        self.config.write_text(
-            f'[site]\nnamespace = "{h.SITE_NAMESPACE}"\nzone = "Europe/London"\ntest_data = true\n'
-            f'[store]\npath = "{self.run}/practice.db"\n'
-            f'[intake]\nport = {self.intake_port}\n'
-            f'[endpoint]\nurl = "http://127.0.0.1:{self.endpoint_port}/fhir"\n'
-            f'[policy]\nfile = "{POLICY}"\n')
+        self.config = stage.write_config(self.run, h.SITE_NAMESPACE, self.intake_port, self.endpoint_port)
         self.clock = stage.Clock(self.run / "clock")
         self.clock.set(scenario.START)
         self.endpoint = stage.Program(
@@ -59,7 +52,7 @@ class Theatre:
             "dwelld_practice", [self.build / "tests/dwelld_practice", "--config", str(self.config)],
             self.run / "dwelld.log", {"DWELL_PRACTICE_CLOCK": str(self.clock.path)})
         self.fhir, self.intake = stage.Http(self.endpoint_port), stage.Http(self.intake_port)
-        self.admin = stage.Admin(self.run / "practice.db.socket")
+        self.admin = stage.Admin(self.run / "admin.socket")
 
     def open(self):
         self.endpoint.start()
@@ -203,7 +196,7 @@ def summary(device, resources, checks, counts, in_place, overdue, seconds):
           + (", ".join(f"{count} {rule}" for rule, count in sorted(overdue.items()) if count) or "nothing") + ".")
     for words in checks.failed:
         print(f"FAILED  {words}")
-    print(f"{checks.held} checks held, {len(checks.failed)} failed.")
+    print(f"{checks.held} passed, {len(checks.failed)} failed")
 
 
 def main():

@@ -11,6 +11,7 @@ import time
 
 import hospital as h
 
+POLICY = pathlib.Path(__file__).resolve().parents[1] / "config/policy-common-practice.toml"
 PATIENCE_S = 60  # longest wait for a program to do what it should; a machine under load is slow
 
 
@@ -95,6 +96,19 @@ class Http:
         """Whether anybody listens."""
         with socket.socket() as probe:
             return probe.connect_ex(("127.0.0.1", self.port)) == 0
+
+
+def write_config(folder, namespace, intake_port, endpoint_port):
+    """A configuration of the daemon that keeps everything in `folder`; returns its path."""
+    path = pathlib.Path(folder) / "dwelld.toml"
+    path.write_text(
+        f'[site]\nnamespace = "{namespace}"\nzone = "Europe/London"\ntest_data = true\n'
+        f'[store]\npath = "{path.parent}/store.db"\n'
+        f'[admin]\nsocket = "{path.parent}/admin.socket"\n'
+        f'[intake]\nport = {intake_port}\n'
+        f'[endpoint]\nurl = "http://127.0.0.1:{endpoint_port}/fhir"\n'
+        f'[policy]\nfile = "{POLICY}"\n')
+    return path
 
 
 class Clock:
