@@ -4,7 +4,7 @@
 # To build the programs and to play the demo. libboost1.81-dev on purpose: libboost-dev is 1.74.
 DEMO_PACKAGES=(
   ca-certificates cmake g++ ninja-build ccache
-  libboost1.81-dev rapidjson-dev libsqlite3-dev libssl-dev libcctz-dev libtomlplusplus-dev libcli11-dev
+  libboost1.81-dev rapidjson-dev libsqlite3-dev liblz4-dev libssl-dev libcctz-dev libtomlplusplus-dev libcli11-dev
   libgtest-dev libgmock-dev
   python3 tzdata
 )

@@ -6,6 +6,7 @@
 #include <thread>
 
 #include "daemon/base/log.h"
+#include "daemon/base/thread_name.h"
 
 namespace dwell::alarm {
 namespace {
@@ -51,6 +52,7 @@ void CaughtUp(State& state, Instant asked_at, const Result<std::optional<Instant
 }
 
 void Run(const std::shared_ptr<State>& state, ledger::Ledger& ledger, const base::Clock& clock) {
+  base::NameThread("alarm");
   std::unique_lock lock(state->mutex);
   while (!state->stopping) {
     if (!state->in_flight) {

@@ -13,18 +13,6 @@ using schemas::Value;
 
 constexpr schemas::ParseLimits kAnswerLimits{.bytes_max = limits::kResponseBytesMax};
 
-/// Index after the string that begins at `at`.
-std::size_t SkipString(std::string_view text, std::size_t at) {
-  for (++at; at < text.size(); ++at) {
-    if (text[at] == '\\') {
-      ++at;
-    } else if (text[at] == '"') {
-      return at + 1;
-    }
-  }
-  return text.size();
-}
-
 bool Says(const Value& object, std::string_view member, std::string_view text) {
   const std::optional<Value> value = object.Find(member);
   return value && value->is_string() && value->AsString() == text;
@@ -43,30 +31,6 @@ int EntryStatus(const Value& entry) {
 }
 
 }  // namespace
-
-std::size_t CountEntries(std::string_view bundle) {
-  int depth = 0;
-  bool inside = false;  // the array of entries
-  std::size_t count = 0;
-  for (std::size_t at = 0; at < bundle.size();) {
-    const char c = bundle[at];
-    if (c == '"') {
-      const std::size_t end = SkipString(bundle, at);
-      if (depth == 1 && bundle.substr(at, end - at + 2) == "\"entry\":[") inside = true;
-      at = end;
-      continue;
-    }
-    if (c == '{' || c == '[') {
-      if (inside && depth == 2 && c == '{') ++count;
-      ++depth;
-    } else if (c == '}' || c == ']') {
-      --depth;
-      if (inside && depth == 1) return count;
-    }
-    ++at;
-  }
-  return count;
-}
 
 Answered ReadAnswer(std::string_view body) {
   Answered answered;

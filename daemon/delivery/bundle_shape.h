@@ -1,4 +1,4 @@
-// What a transaction and its answer look like from outside: how many entries, and whether each was
+// What the answer to a transaction looks like from outside: how many entries, and whether each was
 // taken. Pure.
 #pragma once
 
@@ -8,10 +8,6 @@
 #include <string_view>
 
 namespace dwell::delivery {
-
-/// Number of elements of the top-level member "entry" of a JSON object that we made ourselves:
-/// legal and compact. Looks at the brackets only, since it is asked for every bundle that goes out.
-std::size_t CountEntries(std::string_view bundle);
 
 /// What the body of an answer to a transaction says.
 struct Answered {

@@ -6,6 +6,7 @@
 #include <random>
 #include <thread>
 
+#include "daemon/base/thread_name.h"
 #include "daemon/delivery/dispatcher.h"
 #include "daemon/delivery/url.h"
 #include "schemas/base/check.h"
@@ -19,7 +20,10 @@ class RunningDelivery final : public Delivery {
   RunningDelivery(store::Writer& writer, const base::Clock& clock, Route route,
                   std::size_t in_flight_max, Means means)
       : dispatcher_(loop_, writer, clock, std::move(route), in_flight_max, std::move(means)),
-        thread_([this] { loop_.run(); }) {
+        thread_([this] {
+          base::NameThread("delivery");
+          loop_.run();
+        }) {
     Wake();
   }
   ~RunningDelivery() override { Stop(std::chrono::milliseconds(0)); }

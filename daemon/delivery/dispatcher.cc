@@ -6,7 +6,6 @@
 #include <boost/asio/post.hpp>
 #include <iterator>
 
-#include "daemon/delivery/bundle_shape.h"
 #include "daemon/delivery/settle.h"
 
 namespace dwell::delivery {
@@ -17,7 +16,7 @@ using std::chrono::milliseconds;
 
 /// Bundles claimed ahead for each one in flight, so that the senders have work while the disk
 /// syncs.
-constexpr std::size_t kAheadPerSender = 4;
+constexpr std::size_t kAheadPerSender = 12;
 /// So many settlements are told to the store at once; fewer wait for company a moment.
 constexpr std::size_t kSettlementsMin = 32;
 constexpr milliseconds kGatherTime{3};
@@ -180,7 +179,7 @@ void Dispatcher::RefreshToken() {
 
 Verdict Dispatcher::JudgeAttempt(const net::Exchange& exchange, const store::BundleRecord& bundle) {
   Sent sent;
-  sent.entries = CountEntries(bundle.body);
+  sent.entries = bundle.entries;
   sent.attempts = bundle.attempts;
   Verdict verdict = Judge(exchange, sent, clock_.Now());
   if (exchange.status == 401 && exchange.failure == net::Failure::kNone && route_.token.Refresh()) {

@@ -49,6 +49,7 @@ Making MakeAll(const line::Line& line, const LineState& before, const Rules& rul
     bundle.state = store::DeliveryState::kOnHold;
     bundle.settled_at = now;
   }
+  bundle.entries = static_cast<std::uint32_t>(made.resources.size());
   bundle.body = fhir::TransactionBundle(made.resources);
   return making;
 }

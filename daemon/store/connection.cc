@@ -152,7 +152,7 @@ Result<void> Query::Run() {
 
 std::int64_t Query::Number() { return sqlite3_column_int64(statement_, column_++); }
 
-std::string Query::Text() {
+std::string_view Query::Bytes() {
   const void* bytes = sqlite3_column_blob(statement_, column_);
   const int size = sqlite3_column_bytes(statement_, column_++);
   if (size == 0) return {};

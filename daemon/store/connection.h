@@ -79,7 +79,9 @@ class Query {
   Result<void> Run();
 
   std::int64_t Number();
-  std::string Text();
+  std::string Text() { return std::string(Bytes()); }
+  /// Valid until the next step or the end of the Query.
+  std::string_view Bytes();
   Instant When() { return Instant(std::chrono::milliseconds(Number())); }
   std::optional<Instant> WhenOrNone();
   bool Flag() { return Number() != 0; }

@@ -33,6 +33,7 @@ BundleRecord ReadBundle(Query& query) {
   bundle.attempts = static_cast<std::uint32_t>(query.Number());
   bundle.uncertain = query.Flag();
   bundle.settled_at = query.WhenOrNone();
+  bundle.entries = static_cast<std::uint32_t>(query.Number());
   bundle.why = query.Text();
   bundle.outcome = query.Text();
   return bundle;
@@ -80,11 +81,13 @@ Result<std::int64_t> Store::AddBundle(const BundleRecord& bundle) {
   add.Bind(Stored(bundle.state)).Bind(std::int64_t{open}).Bind(std::int64_t{head});
   add.Bind(bundle.not_before).Bind(std::int64_t{bundle.attempts});
   add.Bind(std::int64_t{bundle.uncertain}).Bind(bundle.settled_at);
+  add.Bind(std::int64_t{bundle.entries});
   add.Bind(bundle.why).Bind(bundle.outcome);
   Result<void> done = add.Run();
   if (done.has_error()) return done.error();
   const std::int64_t seq = sqlite3_last_insert_rowid(db_->connection.db.get());
-  done = Query(db_->connection, Sql::kAddBody).Bind(seq).BindBlob(bundle.body).Run();
+  const std::string_view packed = db_->packer.Pack(bundle.body);
+  done = Query(db_->connection, Sql::kAddBody).Bind(seq).BindBlob(packed).Run();
   if (done.has_error()) return done.error();
   db_->Count(nullptr, bundle.state);
   return seq;
@@ -106,10 +109,11 @@ Result<std::vector<BundleRecord>> Store::Claim(Instant now, std::size_t max) {
     Query body(db_->connection, Sql::kReadBody);
     const Result<bool> row = body.Bind(bundle.seq).Next();
     if (row.has_error()) return row.error();
-    if (!row.value()) {
+    auto text = row.value() ? Packer::Unpack(body.Bytes()) : std::nullopt;
+    if (!text) {
       return Error(ErrorKind::kCorrupt, "the store's file is damaged: a bundle has no body");
     }
-    bundle.body = body.Text();
+    bundle.body = std::move(*text);
     done = Query(db_->connection, Sql::kMarkInProgress).Bind(bundle.seq).Run();
     if (done.has_error()) return done.error();
     db_->Count(&bundle.state, DeliveryState::kInProgress);

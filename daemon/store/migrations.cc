@@ -7,8 +7,8 @@ namespace {
 
 // Instants are milliseconds since 1970 UTC. Small columns stand first, so that reading them never
 // touches the overflow pages of a long text. A bundle's body has a table of its own: a change of
-// state would otherwise write the body again. rowid tables: an index-organised table spills our
-// long rows and was measured at a third of the speed.
+// state would otherwise write the body again; it is packed (packing.h). rowid tables: an
+// index-organised table spills our long rows and was measured at a third of the speed.
 constexpr const char* kVersion1 = R"sql(
 CREATE TABLE counts(
   id INTEGER PRIMARY KEY CHECK (id = 1),
@@ -55,6 +55,7 @@ CREATE TABLE bundle(
   attempts INTEGER NOT NULL,
   uncertain INTEGER NOT NULL,
   settled_at INTEGER,
+  entries INTEGER NOT NULL,
   why TEXT NOT NULL,
   outcome TEXT NOT NULL
 );
@@ -65,11 +66,33 @@ CREATE INDEX bundle_event ON bundle(event_seq) WHERE event_seq > 0;
 
 CREATE TABLE body(
   bundle_seq INTEGER PRIMARY KEY REFERENCES bundle(seq),
-  text BLOB NOT NULL
+  packed BLOB NOT NULL
 );
 )sql";
 
-constexpr std::array<const char*, 1> kSteps{kVersion1};
+// Ids that an event names (`replaces`, `retracts`) and that have not come, with the line of that
+// event. Filled once from what an older file holds; an event that is no JSON any more is passed by.
+constexpr const char* kVersion2 = R"sql(
+CREATE TABLE awaited(
+  source TEXT NOT NULL,
+  id TEXT NOT NULL,
+  line_seq INTEGER NOT NULL REFERENCES line(seq)
+);
+CREATE UNIQUE INDEX awaited_key ON awaited(source, id);
+
+INSERT OR IGNORE INTO awaited
+SELECT source, target, line_seq FROM (
+  SELECT source, line_seq, json_extract(text, '$.replaces') AS target FROM (
+    SELECT source, line_seq, CAST(raw AS TEXT) AS text FROM event) WHERE json_valid(text)
+  UNION ALL
+  SELECT source, line_seq, json_extract(text, '$.retracts') AS target FROM (
+    SELECT source, line_seq, CAST(raw AS TEXT) AS text FROM event) WHERE json_valid(text)
+) AS named
+WHERE target IS NOT NULL AND NOT EXISTS (
+  SELECT 1 FROM event WHERE event.source = named.source AND event.id = named.target);
+)sql";
+
+constexpr std::array<const char*, 2> kSteps{kVersion1, kVersion2};
 
 }  // namespace
 

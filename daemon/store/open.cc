@@ -110,6 +110,9 @@ Result<std::unique_ptr<Store>> Store::Open(const std::string& path, const Option
   if (done.has_value()) done = ReadCounts(db->connection, db->counts);
   if (done.has_error()) return done.error();
   db->committed = db->counts;
+  const Result<bool> awaits = Query(db->connection, Sql::kAwaitsAny).Next();
+  if (awaits.has_error()) return awaits.error();
+  db->awaits_any = awaits.value();
 
   std::unique_ptr<Store> store(new Store(std::move(db)));
   done = store->Recover();

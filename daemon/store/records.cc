@@ -58,6 +58,23 @@ Result<std::optional<EventRecord>> Store::FindEvent(std::string_view source, std
   return std::optional(std::move(event));
 }
 
+Result<std::vector<EventRecord>> Store::FindEvents(std::string_view id) {
+  std::vector<EventRecord> events;
+  std::string source;
+  while (true) {  // from one source to the next along the index of (source, id)
+    {
+      Query next(db_->connection, Sql::kNextSource);
+      const Result<bool> row = next.Bind(source).Next();
+      if (row.has_error()) return row.error();
+      if (!row.value()) return events;
+      source = next.Text();
+    }
+    auto event = FindEvent(source, id);
+    if (event.has_error()) return event.error();
+    if (event.value()) events.push_back(std::move(*event.value()));
+  }
+}
+
 Result<std::int64_t> Store::AddEvent(const EventRecord& event, std::int64_t line_seq) {
   Query add(db_->connection, Sql::kAddEvent);
   add.Bind(line_seq).Bind(event.source).Bind(event.id).Bind(event.kind);

@@ -26,10 +26,16 @@ constexpr std::array<Row, kSqlCount> kStatements{{
      " on_hold = ?, cancelled = ? WHERE id = 1"},
     {Sql::kFindEvent,
      "SELECT seq, kind, content, received_at, raw FROM event WHERE source = ? AND id = ?"},
+    {Sql::kNextSource,
+     "SELECT source FROM event INDEXED BY event_key WHERE source > ? ORDER BY source LIMIT 1"},
     {Sql::kAddEvent,
      "INSERT INTO event(line_seq, source, id, kind, content, received_at, raw)"
      " VALUES(?, ?, ?, ?, ?, ?, ?)"},
     {Sql::kRawEvents, "SELECT raw FROM event WHERE line_seq = ? ORDER BY seq"},
+    {Sql::kAwaitsAny, "SELECT source FROM awaited INDEXED BY awaited_key ORDER BY source LIMIT 1"},
+    {Sql::kAwaitedBy, "SELECT line_seq FROM awaited WHERE source = ? AND id = ?"},
+    {Sql::kAwait, "INSERT OR IGNORE INTO awaited(source, id, line_seq) VALUES(?, ?, ?)"},
+    {Sql::kStopAwaiting, "DELETE FROM awaited WHERE source = ? AND id = ?"},
     {Sql::kLineByKey,
      "SELECT seq, source, line_id, bundles, next_change, issued, summary FROM line"
      " WHERE source = ? AND line_id = ?"},
@@ -50,14 +56,15 @@ constexpr std::array<Row, kSqlCount> kStatements{{
      "SELECT 1 FROM bundle INDEXED BY bundle_lane WHERE open = 1 AND line_seq = ? LIMIT 1"},
     {Sql::kAddBundle,
      "INSERT INTO bundle(line_seq, event_seq, made_at, state, open, head, not_before, attempts,"
-     " uncertain, settled_at, why, outcome) VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"},
-    {Sql::kAddBody, "INSERT INTO body(bundle_seq, text) VALUES(?, ?)"},
+     " uncertain, settled_at, entries, why, outcome) VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, "
+     "?)"},
+    {Sql::kAddBody, "INSERT INTO body(bundle_seq, packed) VALUES(?, ?)"},
     {Sql::kClaimable,
      "SELECT seq, line_seq, event_seq, made_at, state, not_before, attempts, uncertain,"
-     " settled_at, why, outcome FROM bundle WHERE head = 1 AND state = 0"
+     " settled_at, entries, why, outcome FROM bundle WHERE head = 1 AND state = 0"
      " AND not_before BETWEEN ? AND ? ORDER BY not_before, seq LIMIT ?"},
     {Sql::kMarkInProgress, "UPDATE bundle SET state = 1 WHERE seq = ?"},
-    {Sql::kReadBody, "SELECT text FROM body WHERE bundle_seq = ?"},
+    {Sql::kReadBody, "SELECT packed FROM body WHERE bundle_seq = ?"},
     {Sql::kStateOfBundle, "SELECT line_seq, state FROM bundle WHERE seq = ?"},
     {Sql::kSettle,
      "UPDATE bundle SET state = ?1, open = ?2, head = head * ?2, not_before = ?3,"
@@ -81,7 +88,8 @@ constexpr std::array<Row, kSqlCount> kStatements{{
      " WHERE bundle.open = 1 AND bundle.seq > ? ORDER BY bundle.seq LIMIT ?"},
     {Sql::kBundlesOfEvent,
      "SELECT seq, line_seq, event_seq, made_at, state, not_before, attempts, uncertain,"
-     " settled_at, why, outcome FROM bundle WHERE event_seq = ? AND event_seq > 0 ORDER BY seq"},
+     " settled_at, entries, why, outcome FROM bundle WHERE event_seq = ? AND event_seq > 0 ORDER "
+     "BY seq"},
     {Sql::kListLines,
      "SELECT seq, source, line_id, bundles, next_change, issued, summary FROM line"
      " WHERE seq > ? ORDER BY seq LIMIT ?"},

@@ -58,7 +58,8 @@ struct BundleRecord {
   std::string why;         ///< last refusal or failure, in words; no personal data
   std::string outcome;     ///< OperationOutcome or excerpt kept with kOnHold
   std::optional<Instant> settled_at;
-  std::string body;  ///< the frozen Bundle; empty where a listing does not need it
+  std::uint32_t entries = 0;  ///< of the Bundle: as many must the endpoint's answer have
+  std::string body;           ///< the frozen Bundle; empty where a listing does not need it
 };
 
 /// What a delivery attempt ended in; written by Settle().
@@ -124,8 +125,20 @@ class Store {
   bool HasRoom() const;
 
   Result<std::optional<EventRecord>> FindEvent(std::string_view source, std::string_view id);
+  /// The events of that id, one for each source that uses it, by source. Costs a look-up for each
+  /// source there is: for a person's question, not for every event.
+  Result<std::vector<EventRecord>> FindEvents(std::string_view id);
   /// Returns the event's seq.
   Result<std::int64_t> AddEvent(const EventRecord& event, std::int64_t line_seq);
+
+  /// Remembers that an event of the line names an event that has not come. The first line to name
+  /// it stays.
+  Result<void> Await(std::string_view source, std::string_view id, std::int64_t line_seq);
+  /// The line that waits for this event; empty when none does. While nothing at all is awaited it
+  /// costs nothing.
+  Result<std::optional<std::int64_t>> AwaitedBy(std::string_view source, std::string_view id);
+  /// The event came.
+  Result<void> StopAwaiting(std::string_view source, std::string_view id);
 
   Result<std::optional<LineRecord>> LoadLine(const line::Key& key);
   Result<std::optional<LineRecord>> LoadLine(std::int64_t line_seq);

@@ -4,6 +4,7 @@
 #include <string>
 
 #include "daemon/store/connection.h"
+#include "daemon/store/packing.h"
 #include "daemon/store/store.h"
 
 namespace dwell::store {
@@ -15,6 +16,8 @@ struct Store::Db {
   Counts counts;     ///< with the open transaction's changes
   Counts committed;  ///< without them
   bool counts_changed = false;
+  bool awaits_any = false;  ///< whether the table of awaited ids may hold something
+  Packer packer;
 
   /// The counter of a state.
   static std::uint64_t& CounterOf(Counts& counts, DeliveryState state);

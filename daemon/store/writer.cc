@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "daemon/base/limits.h"
+#include "daemon/base/thread_name.h"
 
 namespace dwell::store {
 namespace {
@@ -110,6 +111,7 @@ Result<void> Writer::Impl::Transact(const std::vector<Job>& batch) {
 }
 
 void Writer::Impl::Run() {
+  base::NameThread("store");
   for (;;) {
     std::vector<Job> batch = TakeBatch();
     if (batch.empty()) {

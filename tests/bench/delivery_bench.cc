@@ -46,6 +46,7 @@ Result<void> Fill(store::Store& store, int bundles, std::size_t bytes) {
     if (!line_seq) return line_seq.error();
     store::BundleRecord bundle;
     bundle.line_seq = *line_seq;
+    bundle.entries = 6;
     bundle.body = BundleText(lane, bytes);
     if (const auto added = store.AddBundle(bundle); !added) return added.error();
   }

@@ -146,6 +146,7 @@ class DeliveryTest : public testing::Test {
           bundle.event_seq = *event_seq;
           bundle.made_at = Clock().Now();
           bundle.body = BundleText(lane, number);
+          bundle.entries = 2;
           const auto added = store.AddBundle(bundle);
           ASSERT_TRUE(added);
         }

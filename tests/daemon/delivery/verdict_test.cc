@@ -215,13 +215,5 @@ TEST(Verdict, ExcerptsAreCutBetweenCharactersAndHoldNoControls) {
   EXPECT_EQ(Excerpt("\xF0\x9F\x98\x80", 3), "");
 }
 
-TEST(BundleShape, EntriesAreCountedByTheirBrackets) {
-  EXPECT_EQ(CountEntries(R"({"resourceType":"Bundle","type":"transaction","entry":[]})"), 0U);
-  EXPECT_EQ(CountEntries(R"({"entry":[{"a":{"b":[{},{}]}},{"c":"},{\"}{"}]})"), 2U);
-  EXPECT_EQ(CountEntries(R"({"x":{"entry":[{},{}]},"entry":[{"entry":[{},{}]}],"y":[{},{}]})"), 1U);
-  EXPECT_EQ(CountEntries(R"({"note":"\"entry\":[{},{}]","entry":[{},{},{}]})"), 3U);
-  EXPECT_EQ(CountEntries(R"({"resourceType":"Bundle"})"), 0U);
-}
-
 }  // namespace
 }  // namespace dwell::delivery
