@@ -2,6 +2,7 @@
 #include <utility>
 
 #include "daemon/ledger/content_hash.h"
+#include "daemon/ledger/crossing.h"
 #include "daemon/ledger/impl.h"
 
 namespace dwell::ledger {
@@ -98,6 +99,12 @@ Result<Receipt> Place(Ledger::Impl& ledger, store::Store& store, Batch& batch, s
   LineState& state = loaded.value() != nullptr ? *loaded.value() : fresh;
   const auto line = ledger.Derive(state, submission.event);
   if (line.has_error()) return Contradicts(line.error());
+  auto crossing = FindCrossing(store, state, event);
+  if (crossing.has_error() && crossing.error().kind() == ErrorKind::kData) {
+    return NotNow("an event of another line that names this one can no longer be read");
+  }
+  if (crossing.has_error()) return crossing.error();
+  if (crossing.value()) return Contradicts(std::move(**crossing));
 
   batch.touched.lines.push_back(state.key);
   batch.touched.news = true;
@@ -110,6 +117,8 @@ Result<Receipt> Place(Ledger::Impl& ledger, store::Store& store, Batch& batch, s
   Making making = MakeAll(*line, state, ledger.rules, &event, batch.now);
   const auto seq = ledger.Append(store, state, std::move(making), &record);
   if (seq.has_error()) return seq.error();
+  const Result<void> remembered = RememberNamed(store, state, event);
+  if (remembered.has_error()) return remembered.error();
   state.events.push_back(submission.event);
   if (loaded.value() != nullptr) {
     ledger.cache.CountEvent();

@@ -70,7 +70,8 @@ struct Line {
 /// Why an event cannot be part of this line's life. `rule` is the name of a row of the table in
 /// rules.cc: "replaces-in-a-circle", "replaces-other-kind", "replaced-twice",
 /// "retracts-a-retraction", "already-retracted", "replaces-retracted", "retracts-replaced",
-/// "second-insertion", "second-removal", "before-insertion", "after-removal", "other-patient".
+/// "second-insertion", "second-removal", "before-insertion", "after-removal", "other-patient"; or
+/// "other-line", which whoever keeps all lines finds, see targets.h.
 struct Contradiction {
   std::string pointer;  ///< JSON Pointer into the offending event, see `event_id`
   std::string rule;

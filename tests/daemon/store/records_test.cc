@@ -38,6 +38,37 @@ TEST_F(Records, AnEventIsFoundBySourceAndIdWithEverythingItCameWith) {
   EXPECT_FALSE(Good(store_->FindEvent("other-source", "e2")).has_value());
 }
 
+TEST_F(Records, AnIdIsFoundInEverySourceThatUsesIt) {
+  for (const char* source : {"b", "a", "c", "d"}) {
+    LineRecord line;
+    line.key = {source, "line"};
+    EventRecord event;
+    event.source = source;
+    event.id = source == std::string("d") ? "other" : "e1";
+    Good(store_->AddEvent(event, Good(store_->SaveLine(line))));
+  }
+  std::vector<std::string> sources;
+  for (const EventRecord& event : Good(store_->FindEvents("e1"))) sources.push_back(event.source);
+  EXPECT_THAT(sources, ElementsAre("a", "b", "c"));
+  EXPECT_THAT(Good(store_->FindEvents("none")), IsEmpty());
+}
+
+TEST_F(Records, AnAwaitedEventIsRememberedWithTheFirstLineThatNamedIt) {
+  const std::int64_t first = AddLine(*store_, "a");
+  const std::int64_t second = AddLine(*store_, "b");
+  EXPECT_EQ(Good(store_->AwaitedBy("s", "e1")), std::nullopt);
+  Good(store_->Await("s", "e1", first));
+  Good(store_->Await("s", "e1", second));
+  Good(store_->Commit());
+  store_.reset();
+  store_ = OpenStore(folder_ / "store");
+  Good(store_->Begin());
+  EXPECT_EQ(Good(store_->AwaitedBy("s", "e1")), first);
+  EXPECT_EQ(Good(store_->AwaitedBy("t", "e1")), std::nullopt);
+  Good(store_->StopAwaiting("s", "e1"));
+  EXPECT_EQ(Good(store_->AwaitedBy("s", "e1")), std::nullopt);
+}
+
 TEST_F(Records, RawBytesMayHoldAnything) {
   const std::int64_t line = AddLine(*store_, "a");
   EventRecord event;
@@ -142,7 +173,8 @@ TEST_F(Records, NoStatementReadsATableFromEndToEnd) {
   int plans = 0;
   for (std::size_t i = 0; i < kSqlCount; ++i) {
     const auto sql = static_cast<Sql>(i);
-    const bool reads_first_of_index = sql == Sql::kNextReady || sql == Sql::kNextChange;
+    const bool reads_first_of_index =
+        sql == Sql::kNextReady || sql == Sql::kNextChange || sql == Sql::kAwaitsAny;
     sqlite3_stmt* statement = nullptr;
     const std::string explain = std::string("EXPLAIN QUERY PLAN ") + SqlText(sql);
     ASSERT_EQ(sqlite3_prepare_v2(db, explain.c_str(), -1, &statement, nullptr), SQLITE_OK);
