@@ -76,7 +76,7 @@ class Before {
 
 std::string IdOf(const Item& item, const line::Line& line, const Context& context) {
   if (item.due != nullptr) return TaskId(context, line.key, *item.due);
-  return EventResourceId(context, line.key.source, item.entry->root_id, item.role, item.number);
+  return EventResourceId(context, line.key.source, item.root, item.role, item.number);
 }
 
 class Making {
@@ -94,7 +94,7 @@ class Making {
     for (const Item& item : changed) {
       std::string id = IdOf(item, line_, context_);
       const int index = before_.Find(Row(item.role).type, id);
-      if (index < 0 && item.due != nullptr && item.due->only_if_issued) continue;
+      if (index < 0 && item.only_if_issued) continue;
       Write(item, std::move(id), index);
     }
     for (const std::size_t index : before_.Withdrawn()) {

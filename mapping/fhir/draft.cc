@@ -34,7 +34,7 @@ std::string IdentifierValue(const Scope& scope, const Item& item) {
     value.append(scope.line.key.line_id).append("/").append(due::RuleCode(item.due->rule));
     return value.append("/").append(item.due->anchor_id);
   }
-  value.append(item.entry->root_id).append("/").append(Row(item.role).name);
+  value.append(item.root).append("/").append(Row(item.role).name);
   if (item.number != 0) value.append("/").append(std::to_string(item.number));
   return value;
 }

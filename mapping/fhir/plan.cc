@@ -110,6 +110,7 @@ class Planner {
       return a->event->recorded_at.instant > b->event->recorded_at.instant;
     });
     for (const line::Entry* entry : replaced) AddEvent(*entry, true);
+    for (const line::Entry* entry : replaced) TakeBackRoot(*entry, replaced);
     AddDwellTimes();
     for (const due::Due& due : dues) AddTask(due);
     return std::move(plan_);
@@ -121,32 +122,75 @@ class Planner {
       if (entry.standing == line::Standing::kReplaced && Has(entry.root_id, role, number)) return;
       const bool lives =
           (role == Role::kDevice || role == Role::kDeviceUse) && &entry == insertion_;
-      Add({role, number, &entry, lives ? removal_ : nullptr, nullptr, in_error, 0});
+      Add({.role = role,
+           .number = number,
+           .entry = &entry,
+           .partner = lives ? removal_ : nullptr,
+           .in_error = in_error,
+           .root = entry.root_id});
     };
     std::visit(RolesOf<decltype(emit)>{emit}, entry.event->body);
   }
 
-  bool Has(std::string_view root_id, Role role, std::size_t number) const {
+  /// A correction that comes before what it corrects names its chain by the earliest id it knows.
+  /// When an event comes in between, the chain is named anew: what went out under the id of
+  /// `middle` is another resource then, and would stay in force beside the right one.
+  void TakeBackRoot(const line::Entry& middle, const std::vector<const line::Entry*>& replaced) {
+    if (middle.event->id == middle.root_id) return;
+    const auto take_back = [&](const line::Entry& version) {
+      if (version.root_id != middle.root_id || &version == &middle) return;
+      const auto emit = [&](Role role, std::size_t number) {
+        if (!Has(middle.event->id, role, number)) TakeBack(role, number, version, middle.event->id);
+      };
+      std::visit(RolesOf<decltype(emit)>{emit}, version.event->body);
+    };
+    for (const line::Entry& entry : line_.entries) {  // the newest version first
+      if (entry.standing != line::Standing::kReplaced) take_back(entry);
+    }
+    for (const line::Entry* entry : replaced) take_back(*entry);
+  }
+
+  void TakeBack(Role role, std::size_t number, const line::Entry& entry, std::string_view root,
+                const line::Entry* partner = nullptr) {
+    Add({.role = role,
+         .number = number,
+         .entry = &entry,
+         .partner = partner,
+         .in_error = true,
+         .root = root,
+         .only_if_issued = true});
+  }
+
+  bool Has(std::string_view root, Role role, std::size_t number) const {
     return std::ranges::any_of(plan_, [&](const Item& item) {
-      return item.role == role && item.number == number && item.entry->root_id == root_id;
+      return item.role == role && item.number == number && item.root == root;
     });
   }
 
-  /// A dwell time stands on two events; it is in error when one of them is.
-  void AddDwellTimes() {
-    const line::Entry* start = insertion_;
+  /// The insertion that the dwell times go by: without one in force, one that was in force.
+  const line::Entry* StartOfDwell() const {
+    if (insertion_ != nullptr) return insertion_;
+    const line::Entry* start = nullptr;
     for (const line::Entry& entry : line_.entries) {
-      const bool retracted = entry.standing == line::Standing::kRetracted;
-      if (insertion_ == nullptr && retracted && IsPlaced(entry)) start = &entry;
+      if (IsPlaced(entry)) start = &entry;
     }
+    return start;
+  }
+
+  /// A dwell time stands on two events; it is in error when one of them is, if it was ever told.
+  void AddDwellTimes() {
+    const line::Entry* start = StartOfDwell();
     if (start == nullptr) return;
     for (const line::Entry& entry : line_.entries) {
-      if (entry.event->kind() != event::Kind::kRemoval ||
-          entry.standing == line::Standing::kReplaced) {
-        continue;
+      if (entry.event->kind() != event::Kind::kRemoval) continue;
+      if (entry.standing == line::Standing::kReplaced) {
+        if (entry.event->id == entry.root_id) continue;
+        TakeBack(Role::kDwellTime, 0, entry, entry.event->id, start);
+      } else if (entry.standing == line::Standing::kInForce && start == insertion_) {
+        Add({.role = Role::kDwellTime, .entry = &entry, .partner = start, .root = entry.root_id});
+      } else {
+        TakeBack(Role::kDwellTime, 0, entry, entry.root_id, start);
       }
-      const bool in_force = entry.standing == line::Standing::kInForce && start == insertion_;
-      Add({Role::kDwellTime, 0, &entry, start, nullptr, !in_force, 0});
     }
   }
 
@@ -155,9 +199,9 @@ class Planner {
     print.Add(static_cast<std::uint64_t>(item.role)).Add(item.number).Add(item.in_error ? 1U : 0U);
     // An event's content never changes under its id (other content is a conflict), so the id stands
     // for it.
-    print.Add(item.entry->root_id).Add(item.entry->event->id);
-    print.Add(item.partner != nullptr ? item.partner->event->id : std::string_view());
-    print.Add(insertion_ != nullptr ? insertion_->event->id : std::string_view());
+    print.Add(item.root).Add(item.entry->event->id);
+    AddEntry(print, item.partner);
+    AddEntry(print, insertion_);
     item.fingerprint = print.value();
     plan_.push_back(item);
   }
@@ -171,9 +215,18 @@ class Planner {
     print.Add(static_cast<std::uint64_t>(due.due_at.time_since_epoch().count()));
     print.Add(static_cast<std::uint64_t>(due.stage)).Add(due.settled_by).Add(due.reason);
     print.Add(due.policy_name).Add(due.policy_version).Add(due.ward);
-    print.Add(insertion_ != nullptr ? insertion_->event->id : std::string_view());
-    const bool in_error = due.stage == due::Stage::kEnteredInError;
-    plan_.push_back({Role::kTask, 0, nullptr, nullptr, &due, in_error, print.value()});
+    AddEntry(print, insertion_);
+    plan_.push_back({.role = Role::kTask,
+                     .due = &due,
+                     .in_error = due.stage == due::Stage::kEnteredInError,
+                     .only_if_issued = due.only_if_issued,
+                     .fingerprint = print.value()});
+  }
+
+  /// What is referred to: its content by its id, its resources by its root.
+  static void AddEntry(Fingerprint& print, const line::Entry* entry) {
+    print.Add(entry != nullptr ? entry->event->id : std::string_view());
+    print.Add(entry != nullptr ? entry->root_id : std::string_view());
   }
 
   const line::Line& line_;

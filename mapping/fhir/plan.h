@@ -49,11 +49,14 @@ struct Item {
   const line::Entry* partner = nullptr;  ///< kDevice, kDeviceUse: removal; kDwellTime: insertion
   const due::Due* due = nullptr;  ///< kTask: null for one that no longer follows from the line
   bool in_error = false;          ///< becomes entered-in-error, keeping its content
+  std::string_view root{};        ///< root id that it goes by; empty for a Task
+  bool only_if_issued = false;    ///< takes back what is out there; else there is nothing to make
   std::uint64_t fingerprint = 0;
 };
 
 /// Every resource that the line's events and dues call for. An event out of force keeps its
-/// resources, in error, unless the event that replaces it makes them.
+/// resources, in error, unless the event that replaces it makes them. What was issued under a root
+/// that turned out not to be the first of its chain is taken back.
 std::vector<Item> MakePlan(const line::Line& line, const std::vector<due::Due>& dues,
                            const Context& context);
 
