@@ -4,6 +4,7 @@
 #include <functional>
 
 #include "daemon/command/admin_client.h"
+#include "daemon/command/dues.h"
 #include "daemon/command/table.h"
 #include "schemas/json/writer.h"
 
@@ -116,8 +117,7 @@ Result<int> ListLines(const std::string& socket, const Options& options) {
                {"PHASE", "/phase"},
                {"SINCE", "/since"},
                {"LAST CHECK", "/last_check"},
-               {"NEXT DUE", "/dues/0/due_at"},
-               {"WHAT", "/dues/0/rule /dues/0/stage"}},
+               {"DUE", "", DuesInWords}},
               "no lines", options.all ? RowFilter() : in_use);
 }
 

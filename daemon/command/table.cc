@@ -57,6 +57,7 @@ void Table::Add(schemas::Value row) {
   std::vector<std::string> cells;
   for (const Column& column : columns_) {
     std::string cell;
+    if (column.words != nullptr) cell = column.words(row);
     std::string_view pointers = column.pointer;
     while (!pointers.empty()) {
       const std::string_view pointer = pointers.substr(0, pointers.find(' '));

@@ -11,8 +11,10 @@ namespace dwell::command {
 
 struct Column {
   std::string_view title;
-  std::string_view
-      pointer;  ///< JSON Pointer (RFC 6901) into the row; several, by blanks, are joined
+  /// JSON Pointer (RFC 6901) into the row; several, by blanks, are joined.
+  std::string_view pointer;
+  /// Makes the cell from the row where pointers do not suffice; then `pointer` is not used.
+  std::string (*words)(schemas::Value row) = nullptr;
 };
 
 /// Collects rows, then prints them.
