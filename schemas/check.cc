@@ -178,7 +178,7 @@ bool Checker::CheckMembers(const ObjectRule& rule, Value value, std::uint64_t* s
   }
   bool ok = true;
   for (std::optional<Value> at = value.first(); at && (ok || !stops()); at = at->next()) {
-    const Slot* slot = rule.Find(at->name());
+    const Slot* slot = rule.Find(at->name(), at->name_hash());
     if (slot != nullptr) {
       const auto bit = static_cast<std::size_t>(slot - rule.slots.data());
       seen[bit / 64] |= std::uint64_t{1} << (bit % 64);

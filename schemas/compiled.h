@@ -2,7 +2,6 @@
 #pragma once
 
 #include <cstdint>
-#include <cstring>
 #include <memory>
 #include <string>
 #include <string_view>
@@ -10,6 +9,7 @@
 
 #include "schemas/formats.h"
 #include "schemas/json/document.h"
+#include "schemas/json/name.h"
 
 namespace dwell::schemas {
 
@@ -19,27 +19,6 @@ inline constexpr RuleIndex kNoRule = 0xFFFFFFFF;
 
 /// A set of slots (see ObjectRule), one bit each. As many words as the object rule says.
 using BitWords = std::vector<std::uint64_t>;
-
-/// A hash of member names that is cheap for short ones. Whoever chooses names badly only gets
-/// probes in a table that is as small as the schema.
-inline std::uint32_t NameHash(std::string_view name) {
-  std::uint64_t head = 0;
-  std::uint64_t tail = 0;
-  const std::size_t size = name.size();
-  if (size >= sizeof head) {
-    std::memcpy(&head, name.data(), sizeof head);
-    std::memcpy(&tail, name.data() + size - sizeof tail, sizeof tail);
-  } else if (size >= 4) {
-    std::memcpy(&head, name.data(), 4);
-    std::memcpy(&tail, name.data() + size - 4, 4);
-  } else if (size > 0) {
-    head = static_cast<unsigned char>(name[0]);
-    tail = static_cast<unsigned char>(name[size / 2]) * 256U +
-           static_cast<unsigned char>(name[size - 1]);
-  }
-  std::uint64_t mix = (head ^ (tail * 0x9E3779B97F4A7C15) ^ size) * 0xD6E8FEB86659FD93;
-  return static_cast<std::uint32_t>(mix >> 32);
-}
 
 /// A member name that an object rule knows.
 struct Slot {
@@ -81,14 +60,13 @@ struct ObjectRule {
   std::vector<PrimitiveSlots> required_primitives;
   std::vector<Dependency> dependencies;
 
-  /// The slot of that name, or null.
-  const Slot* Find(std::string_view name) const {
+  /// The slot of that name with that NameHash(), or null.
+  const Slot* Find(std::string_view name, std::uint32_t hash) const {
     if (table.empty()) return nullptr;
-    const std::uint32_t hash = NameHash(name);
     for (std::size_t at = hash & (table.size() - 1);; at = (at + 1) & (table.size() - 1)) {
       if (table[at] == 0) return nullptr;
       const Slot& slot = slots[table[at] - 1];
-      if (slot.hash == hash && slot.name == name) return &slot;
+      if (slot.hash == hash && SameName(slot.name, name)) return &slot;
     }
   }
 };

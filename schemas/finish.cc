@@ -35,7 +35,7 @@ std::vector<std::string_view> TextsOf(const CompiledSchema& schema, RuleIndex in
                                       std::string_view member) {
   if (index == kNoRule || !schema.rules[index].object) return {};
   const ObjectRule& object = *schema.rules[index].object;
-  const Slot* slot = object.Find(member);
+  const Slot* slot = object.Find(member, NameHash(member));
   if (slot == nullptr || slot->rule == kNoRule) return {};
   const auto bit = static_cast<std::size_t>(slot - object.slots.data());
   if ((object.required[bit / 64] >> (bit % 64) & 1) == 0) return {};

@@ -2,6 +2,8 @@
 
 #include <algorithm>
 #include <array>
+#include <cstdint>
+#include <cstring>
 
 #include "schemas/calendar.h"
 #include "schemas/decimal.h"
@@ -23,6 +25,22 @@ bool All(std::string_view text, Predicate is) {
   return std::all_of(text.begin(), text.end(), is);
 }
 
+/// Whether every byte is kMin or more, by eights: a byte's top bit is set in the term when the byte
+/// (or, harmlessly, one above it) is less.
+template <unsigned char kMin>
+bool AllAtLeast(std::string_view text) {
+  constexpr std::uint64_t kOnes = 0x0101010101010101U;
+  std::uint64_t low = 0;
+  while (text.size() >= sizeof low) {
+    std::uint64_t word = 0;
+    std::memcpy(&word, text.data(), sizeof word);
+    low |= (word - kOnes * kMin) & ~word;
+    text.remove_prefix(sizeof word);
+  }
+  return (low & (kOnes * 0x80)) == 0 &&
+         All(text, [](char c) { return static_cast<unsigned char>(c) >= kMin; });
+}
+
 // FHIR R4 (4.0.1), hl7.org/fhir/R4/datatypes.html: the pattern of each primitive type.
 
 bool IsFhirId(std::string_view text) {
@@ -32,6 +50,7 @@ bool IsFhirId(std::string_view text) {
 
 /// No white space at the ends, none doubled inside.
 bool IsFhirCode(std::string_view text) {
+  if (AllAtLeast<0x21>(text)) return !text.empty();
   bool space_before = true;
   for (char c : text) {
     const bool space = IsSpace(c);
@@ -42,14 +61,15 @@ bool IsFhirCode(std::string_view text) {
 }
 
 bool IsFhirUri(std::string_view text) {
-  return !text.empty() && std::none_of(text.begin(), text.end(), IsSpace);
+  if (AllAtLeast<0x21>(text)) return !text.empty();
+  return std::none_of(text.begin(), text.end(), IsSpace);
 }
 
 /// Not empty; of the characters below U+0020 only tab, line feed and carriage return.
 bool IsFhirString(std::string_view text) {
-  return !text.empty() && All(text, [](char c) {
-    return c < 0 || c >= 0x20 || c == '\t' || c == '\n' || c == '\r';
-  });
+  if (AllAtLeast<0x20>(text)) return !text.empty();
+  return All(text,
+             [](char c) { return c < 0 || c >= 0x20 || c == '\t' || c == '\n' || c == '\r'; });
 }
 
 /// RFC 4648 base 64, white space between the groups of four.

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <limits>
 
+#include "schemas/json/in_place.h"
 #include "schemas/json/utf8.h"
 
 namespace dwell::schemas {
@@ -36,35 +37,31 @@ ParseProblem CheckBytes(std::string_view text, const ParseLimits& limits) {
   return {};
 }
 
-/// One bit of 64, by length and ends of a name: two names with different bits differ.
-std::uint64_t NameBit(std::string_view name) {
-  std::size_t mix = name.size();
-  if (!name.empty()) {
-    const auto byte = [&](std::size_t at) -> std::size_t {
-      return static_cast<unsigned char>(name[at]);
-    };
-    mix = mix * 7 + byte(0) * 5 + byte(name.size() / 2) * 3 + byte(name.size() - 1);
-  }
-  return std::uint64_t{1} << (mix % 64);
-}
+/// Up to here the reader may recurse, as deep as the handler lets it: a level takes some 200 bytes
+/// of the stack. Beyond, it goes on without recursion, which takes half as long again.
+constexpr std::size_t kRecursionMax = 64;
+constexpr unsigned kFlags = rapidjson::kParseInsituFlag | rapidjson::kParseNumbersAsStringsFlag;
 
 }  // namespace
 
 DocumentBuilder::DocumentBuilder(std::string_view text, const ParseLimits& limits)
     : limits_(limits), problem_(CheckBytes(text, limits)) {
   if (!problem_.rule.empty()) return;
+  document_.characters_.reserve(text.size() + kPlainPadding);
   document_.characters_ = text;
+  document_.characters_.append(kPlainPadding, '\0');
   has_unicode_escapes_ = text.find("\\u") != std::string_view::npos;
   document_.nodes_.reserve(std::min(text.size() / kBytesPerValue + 8, limits.values_max));
 }
 
 Result<Document, ParseProblem> DocumentBuilder::Build() {
   if (!problem_.rule.empty()) return std::move(problem_);
-  constexpr unsigned kFlags = rapidjson::kParseInsituFlag | rapidjson::kParseIterativeFlag |
-                              rapidjson::kParseNumbersAsStringsFlag;
   rapidjson::Reader reader;
-  rapidjson::InsituStringStream stream(document_.characters_.data());
-  const rapidjson::ParseResult result = reader.Parse<kFlags>(stream, *this);
+  InPlaceStream stream(document_.characters_.data());
+  const rapidjson::ParseResult result =
+      limits_.depth_max <= kRecursionMax
+          ? reader.Parse<kFlags>(stream, *this)
+          : reader.Parse<kFlags | rapidjson::kParseIterativeFlag>(stream, *this);
   if (!problem_.rule.empty()) return std::move(problem_);
   if (result.IsError()) return FromReader(result);
   return std::move(document_);
@@ -101,8 +98,8 @@ bool DocumentBuilder::Add(Kind kind) {
                   "at most " + std::to_string(limits_.values_max) + " values");
   }
   if (depth_ > 0) ++nodes[open_].children;
-  nodes.push_back({kind, false, name_offset_, named_ ? name_bytes_ : 0, 0, 0, 0, index + 1,
-                   depth_ > 0 ? open_ : 0});
+  nodes.push_back({kind, false, named_ ? name_hash_ : 0, name_offset_, named_ ? name_bytes_ : 0, 0,
+                   0, 0, index + 1, depth_ > 0 ? open_ : 0});
   named_ = false;
   return true;
 }
@@ -152,6 +149,7 @@ bool DocumentBuilder::Key(const char* name, rapidjson::SizeType length, bool) {
   if (!AcceptableCharacters(name, length)) return false;
   name_offset_ = Offset(name);
   name_bytes_ = length;
+  name_hash_ = NameHash({name, length});
   named_ = true;
   return true;
 }
@@ -195,10 +193,11 @@ std::uint32_t DocumentBuilder::FindDuplicateByMask(std::uint32_t object) const {
   const auto& nodes = document_.nodes_;
   std::uint64_t seen = 0;
   for (std::uint32_t at = object + 1; at < nodes.size(); at = nodes[at].end) {
-    const std::uint64_t bit = NameBit(Name(at));
+    const std::uint32_t hash = nodes[at].name_hash;
+    const std::uint64_t bit = std::uint64_t{1} << (hash % 64);
     if ((seen & bit) != 0) {
       for (std::uint32_t earlier = object + 1; earlier < at; earlier = nodes[earlier].end) {
-        if (Name(earlier) == Name(at)) return at;
+        if (nodes[earlier].name_hash == hash && Name(earlier) == Name(at)) return at;
       }
     }
     seen |= bit;

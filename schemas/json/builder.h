@@ -68,7 +68,7 @@ class DocumentBuilder {
   std::size_t depth_ = 0;
   std::uint32_t open_ = 0;  ///< the innermost open array or object, if depth_ > 0
   bool named_ = false;      ///< a name was read and its value is due
-  std::uint32_t name_offset_ = 0, name_bytes_ = 0;
+  std::uint32_t name_offset_ = 0, name_bytes_ = 0, name_hash_ = 0;
   std::vector<std::uint32_t> members_;  ///< room for FindDuplicateBySorting()
 };
 

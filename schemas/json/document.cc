@@ -50,8 +50,9 @@ std::string PointerToken(std::string_view name) {
 
 std::optional<Value> Value::Find(std::string_view wanted) const {
   CHECK(is_object());
+  const std::uint32_t hash = NameHash(wanted);
   for (std::optional<Value> at = first(); at; at = at->next()) {
-    if (at->name() == wanted) return at;
+    if (at->name_hash() == hash && SameName(at->name(), wanted)) return at;
   }
   return std::nullopt;
 }

@@ -12,6 +12,7 @@
 
 #include "schemas/base/check.h"
 #include "schemas/base/result.h"
+#include "schemas/json/name.h"
 
 namespace dwell::schemas {
 
@@ -62,6 +63,8 @@ class Value {
   std::optional<Value> next() const;
   /// The member name, for a child of an object; empty otherwise.
   std::string_view name() const;
+  /// NameHash() of name(); 0 when there is none.
+  std::uint32_t name_hash() const;
   /// The member called `name` of an object.
   std::optional<Value> Find(std::string_view name) const;
   /// The array or object that holds this value; empty for the root.
@@ -99,6 +102,7 @@ class Document {
   struct Node {
     Kind kind;
     bool truth;
+    std::uint32_t name_hash;                ///< NameHash() of the name
     std::uint32_t name_offset, name_bytes;  ///< into characters_
     std::uint32_t text_offset, text_bytes;  ///< into characters_; strings and numbers
     std::uint32_t children;                 ///< how many
@@ -109,7 +113,7 @@ class Document {
     return {characters_.data() + offset, bytes};
   }
   std::vector<Node> nodes_;  ///< in document order: the first child follows its parent
-  std::string characters_;   ///< the text, with strings and names decoded in place
+  std::string characters_;   ///< the text, with strings and names decoded in place, and padding
 };
 
 /// `name` as one reference token of a JSON Pointer: '~' as "~0", '/' as "~1".
@@ -187,5 +191,7 @@ inline std::string_view Value::name() const {
   const Document::Node& node = document_->nodes_[index_];
   return document_->Characters(node.name_offset, node.name_bytes);
 }
+
+inline std::uint32_t Value::name_hash() const { return document_->nodes_[index_].name_hash; }
 
 }  // namespace dwell::schemas

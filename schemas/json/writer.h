@@ -5,10 +5,11 @@
 #include <array>
 #include <charconv>
 #include <cstdint>
-#include <cstring>
 #include <string>
 #include <string_view>
 #include <utility>
+
+#include "schemas/json/plain.h"
 
 namespace dwell::schemas {
 
@@ -95,27 +96,8 @@ class JsonWriter {
     text_.resize(size + bytes);
     return text_.data() + size;
   }
-  static bool IsPlain(char c) {
-    return static_cast<unsigned char>(c) >= 0x20 && c != '"' && c != '\\';
-  }
-  /// Whether none of the 8 bytes needs an escape: each of the three terms has the top bit of a byte
-  /// set when that byte (or, harmlessly, one above it) is a quote, a backslash or a control.
-  static bool EightArePlain(const char* bytes) {
-    constexpr std::uint64_t kOnes = 0x0101010101010101U;
-    std::uint64_t word = 0;
-    std::memcpy(&word, bytes, sizeof word);
-    const std::uint64_t quote = word ^ (kOnes * '"');
-    const std::uint64_t slash = word ^ (kOnes * '\\');
-    const std::uint64_t hit =
-        ((quote - kOnes) & ~quote) | ((slash - kOnes) & ~slash) | ((word - kOnes * 0x20) & ~word);
-    return (hit & (kOnes * 0x80)) == 0;
-  }
-  /// How many bytes from the start need no escape.
   static std::size_t PlainPrefix(std::string_view text) {
-    std::size_t at = 0;
-    while (at + 8 <= text.size() && EightArePlain(text.data() + at)) at += 8;
-    while (at < text.size() && IsPlain(text[at])) ++at;
-    return at;
+    return PlainBytes(text.data(), text.size());
   }
   void AppendEscaped(std::string_view text) {
     while (!text.empty()) {

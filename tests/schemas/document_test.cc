@@ -69,6 +69,53 @@ TEST(Document, WhatIsNoJsonIsRefusedWithItsPlaceAndRule) {
   }
 }
 
+TEST(Document, AControlInAStringIsRefusedWhereverItStands) {
+  // Strings are looked through 16 bytes at a time: every control, at every place of such a step,
+  // before and behind an escape.
+  for (char control = 1; control < 0x20; ++control) {
+    for (std::size_t place = 0; place < 40; ++place) {
+      for (const char* before : {"", "\\n"}) {
+        std::string inside(40, 'x');
+        inside[place] = control;
+        const std::string text = "{\"a\":\"" + (before + inside) + "\"}";
+        const auto document = Document::Parse(text);
+        ASSERT_FALSE(document.has_value()) << int{control} << " at " << place;
+        EXPECT_EQ(document.error().rule, "syntax");
+      }
+    }
+  }
+}
+
+TEST(Document, StringsOfEveryLengthAndEscapeAreDecoded) {
+  for (std::size_t length = 0; length < 70; ++length) {
+    for (std::size_t escape = 0; escape <= length; ++escape) {
+      std::string plain;
+      for (std::size_t i = 0; i < length; ++i) plain += static_cast<char>('a' + i % 26);
+      const std::string decoded = plain.substr(0, escape) + "\"" + plain.substr(escape);
+      const std::string text =
+          "[\"" + plain.substr(0, escape) + "\\\"" + plain.substr(escape) + "\",\"next\"]";
+      const auto document = Document::Parse(text);
+      ASSERT_TRUE(document.has_value()) << text;
+      EXPECT_EQ(document->root().first()->AsString(), decoded);
+      EXPECT_EQ(document->At("/1")->AsString(), "next");
+    }
+  }
+}
+
+TEST(Document, NamesThatDifferInOneByteOnlyAreDifferentMembers) {
+  for (std::size_t length = 1; length < 40; ++length) {
+    for (std::size_t place = 0; place < length; ++place) {
+      std::string other(length, 'n');
+      other[place] = 'm';
+      const std::string text = "{\"" + std::string(length, 'n') + "\":1,\"" + other + "\":2}";
+      const auto document = Document::Parse(text);
+      ASSERT_TRUE(document.has_value()) << text;
+      EXPECT_EQ(document->root().Find(other)->NumberText(), "2");
+      EXPECT_FALSE(document->root().Find(other + "n").has_value());
+    }
+  }
+}
+
 TEST(Document, NumbersKeepTheirText) {
   for (const char* number :
        {"0", "-0", "2.50", "5.0", "1e2", "1E+2", "5.00E-3", "-12.50",
