@@ -104,7 +104,7 @@ def task_words(task):
 
 
 def own_code(concept):
-    """The code of the project's own system: the last of the codings."""
+    """The code of the project's own system, which due rules and stages have no other than."""
     return concept["coding"][-1]["code"]
 
 

@@ -120,12 +120,15 @@ struct CodeMap::Tables {
            const Targets& targets) {
     std::vector<Coding> codings;
     std::vector<std::string> also;
-    for (const Target& target : Choose(targets, own.code, qualifier)) {
+    const std::vector<Target> chosen = Choose(targets, own.code, qualifier);
+    for (const Target& target : chosen) {
       codings.push_back(target.coding);
       for (const Coding& other : target.also) also.push_back(CodingsJson({other}));
     }
     const bool mapped = !codings.empty();
-    codings.push_back({std::string(kOurSystem), own.code, own.display});
+    if (!mapped || chosen.front().rank > kSaysTheSameMax) {
+      codings.push_back({std::string(kOurSystem), own.code, own.display});
+    }
     Concept made = Finish(TextFor(own, group, qualifier), std::move(codings), mapped);
     made.also_json = std::move(also);
     fingerprint = Mix(Mix(Mix(fingerprint, group), made.text), made.coding_json);

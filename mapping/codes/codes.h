@@ -26,9 +26,11 @@ struct Coding {
 
 /// A concept of ours with what it is called and what it is called elsewhere.
 struct Concept {
-  std::string text;             ///< CodeableConcept.text: never empty
-  std::vector<Coding> codings;  ///< targets of the map, best first; then our own code
-  bool mapped = false;          ///< whether the map has a target for it
+  std::string text;  ///< CodeableConcept.text: never empty
+  /// Targets of the map, best first; then our own code, unless the best target says the same
+  /// (equivalence "equal" or "equivalent"): beside such a one it tells a reader nothing more.
+  std::vector<Coding> codings;
+  bool mapped = false;  ///< whether the map has a target for it
   /// `codings` as finished JSON text "[{...},...]", to be written as CodeableConcept.coding.
   std::string coding_json;
   /// What else the concept stands for, each as finished JSON text of codings: the alcohol in a

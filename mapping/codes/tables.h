@@ -27,9 +27,12 @@ struct Target {
   std::string qualifier_group;  ///< from dependsOn.property: what follows '#'; or empty
   std::string qualifier;        ///< from dependsOn.value; or empty
   Coding coding;
-  int rank = 0;              ///< by equivalence: lower is better
+  int rank = 0;              ///< by equivalence: lower is better; see kSaysTheSameMax
   std::vector<Coding> also;  ///< from target.product
 };
+
+/// A target up to this rank is "equal" or "equivalent": it says all that our own code says.
+inline constexpr int kSaysTheSameMax = 1;
 
 /// The concepts of a CodeSystem with our canonical, in file order. Fails (kConfig) with file and
 /// place.
