@@ -31,8 +31,6 @@ struct Admin::State {
 namespace {
 
 using StatePointer = std::shared_ptr<Admin::State>;
-// A few people and scripts at a time.
-constexpr std::size_t kOperatorsMax = 16;
 
 asio::awaitable<void> Serve(StatePointer state, std::unique_ptr<net::Connection> connection) {
   state->connections.insert(connection.get());
@@ -46,7 +44,7 @@ asio::awaitable<void> AcceptAll(StatePointer state) {
   while (state->acceptor.is_open()) {
     auto [error, socket] = co_await state->acceptor.async_accept(kAwait);
     if (error == asio::error::operation_aborted) co_return;
-    if (error || state->connections.size() >= kOperatorsMax) continue;
+    if (error || state->connections.size() >= limits::kOperatorsMax) continue;
     auto connection = net::ServeLocal(std::move(socket), limits::kIdleTimeMax);
     asio::co_spawn(state->acceptor.get_executor(), Serve(state, std::move(connection)),
                    asio::detached);

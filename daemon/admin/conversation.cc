@@ -1,7 +1,6 @@
 #include "daemon/admin/conversation.h"
 
 #include <array>
-#include <set>
 #include <vector>
 
 #include "daemon/admin/rows.h"
@@ -14,12 +13,8 @@ namespace {
 
 namespace asio = net::asio;
 
-// A body of events as a JSON string may be twice as long as itself.
-constexpr std::size_t kLineBytesMax = 2 * limits::kBodyBytesMax + 1024;
 constexpr schemas::ParseLimits kRequestLimits{
-    .bytes_max = kLineBytesMax, .depth_max = 2, .values_max = 16};
-// Rows that one question to the store may take: its thread has other work to do.
-constexpr std::size_t kPageRows = 500;
+    .bytes_max = limits::kAdminLineBytesMax, .depth_max = 2, .values_max = 16};
 
 std::string TextOf(schemas::Value request, std::string_view name) {
   const auto value = request.Find(name);
@@ -56,19 +51,15 @@ std::string WordsOf(const intake::Reply& reply) {
   return words;
 }
 
-/// The sources of all lines, a page at a time.
-asio::awaitable<Result<std::set<std::string>>> Sources(store::Writer& writer) {
-  std::set<std::string> sources;
-  std::int64_t after = 0;
-  while (true) {
-    std::function<Result<std::vector<store::LineRecord>>(store::Store&)> work =
-        [after](store::Store& store) { return store.ListLines(after, kPageRows); };
-    const auto page = co_await OnStore(writer, std::move(work));
-    if (!page) co_return page.error();
-    for (const auto& line : *page) sources.insert(line.key.source);
-    if (page->size() < kPageRows) co_return sources;
-    after = page->back().seq;
-  }
+/// The sources that use this id.
+asio::awaitable<Result<std::vector<std::string>>> SourcesOf(store::Writer& writer, std::string id) {
+  std::function<Result<std::vector<store::EventRecord>>(store::Store&)> work =
+      [id = std::move(id)](store::Store& store) { return store.FindEvents(id); };
+  const auto events = co_await OnStore(writer, std::move(work));
+  if (!events) co_return events.error();
+  std::vector<std::string> sources;
+  for (const auto& event : *events) sources.push_back(event.source);
+  co_return sources;
 }
 
 }  // namespace
@@ -100,7 +91,7 @@ asio::awaitable<std::optional<std::string>> Conversation::ReadLine() {
       co_return line;
     }
     seen = received_.size();
-    if (seen > kLineBytesMax) co_return std::nullopt;
+    if (seen > limits::kAdminLineBytesMax) co_return std::nullopt;
     const net::Io io = co_await connection_.ReadSome(chunk);
     received_.append(chunk.data(), io.bytes);
     if (io.error) co_return std::nullopt;
@@ -153,13 +144,13 @@ asio::awaitable<std::string> Conversation::Queue(schemas::Value /*request*/) {
   std::int64_t after = 0;
   while (true) {
     std::function<Result<std::vector<store::QueueRow>>(store::Store&)> work =
-        [after](store::Store& store) { return store.ListQueue(after, kPageRows); };
+        [after](store::Store& store) { return store.ListQueue(after, limits::kListingRowsMax); };
     const auto page = co_await OnStore(*services_.writer, std::move(work));
     if (!page) co_return page.error().message();
     std::string text;
     for (const auto& row : *page) text += QueueRowText(row);
     const bool written = co_await Send(std::move(text));
-    if (!written || page->size() < kPageRows) co_return std::string();
+    if (!written || page->size() < limits::kListingRowsMax) co_return std::string();
     after = page->back().bundle_seq;
   }
 }
@@ -168,13 +159,13 @@ asio::awaitable<std::string> Conversation::Lines(schemas::Value /*request*/) {
   std::int64_t after = 0;
   while (true) {
     std::function<Result<std::vector<store::LineRecord>>(store::Store&)> work =
-        [after](store::Store& store) { return store.ListLines(after, kPageRows); };
+        [after](store::Store& store) { return store.ListLines(after, limits::kListingRowsMax); };
     const auto page = co_await OnStore(*services_.writer, std::move(work));
     if (!page) co_return page.error().message();
     std::string text;
     for (const auto& line : *page) text += LineRow(line);
     const bool written = co_await Send(std::move(text));
-    if (!written || page->size() < kPageRows) co_return std::string();
+    if (!written || page->size() < limits::kListingRowsMax) co_return std::string();
     after = page->back().seq;
   }
 }
@@ -182,14 +173,11 @@ asio::awaitable<std::string> Conversation::Lines(schemas::Value /*request*/) {
 asio::awaitable<std::string> Conversation::Show(schemas::Value request) {
   const std::string id = TextOf(request, "id");
   if (id.empty()) co_return std::string("the id of an event is expected");
-  std::set<std::string> sources;
-  const std::string source = TextOf(request, "source");
-  if (source.empty()) {
-    const auto all = co_await Sources(*services_.writer);
+  std::vector<std::string> sources{TextOf(request, "source")};
+  if (sources.front().empty()) {
+    auto all = co_await SourcesOf(*services_.writer, id);
     if (!all) co_return all.error().message();
-    sources = *all;
-  } else {
-    sources.insert(source);
+    sources = std::move(*all);
   }
   std::string found;
   std::size_t count = 0;

@@ -15,8 +15,23 @@ inline constexpr std::size_t kEventBytesMax = 64 * 1024;
 inline constexpr std::size_t kBodyBytesMax = 4 * 1024 * 1024;
 /// Lines in one batch.
 inline constexpr std::size_t kBatchEventsMax = 1000;
+/// Depth of an event: it is flat, deeper than this is no event.
+inline constexpr std::size_t kEventDepthMax = 16;
+/// Values in an event: a full insertion record has under 200; the rest is room for `extra`.
+inline constexpr std::size_t kEventValuesMax = 5000;
+/// Fields in the head of a request: an ordinary client sends ten.
+inline constexpr std::size_t kHeaderFieldsMax = 64;
 /// Open connections to the intake.
 inline constexpr std::size_t kConnectionsMax = 512;
+/// Connections above that which get a reasoned refusal; beyond them they are just closed.
+inline constexpr std::size_t kTurnedAwayMax = 64;
+/// When the process is out of file descriptors, trying again at once would only burn the processor.
+inline constexpr std::chrono::milliseconds kAcceptPause{100};
+/// After a refusal the sender may still be writing; closing at once would reset the connection and
+/// the answer could be lost on its way (RFC 9112 section 9.6). A second is ten round trips round
+/// the world; the bytes are what fits into one at some 2 Mbit/s.
+inline constexpr std::chrono::milliseconds kLingerTimeMax{1000};
+inline constexpr std::size_t kLingerBytesMax = 256 * 1024;
 /// From the first byte of a request to its last.
 inline constexpr std::chrono::seconds kRequestTimeMax{30};
 /// Between two requests on one connection.
@@ -36,6 +51,9 @@ inline constexpr std::size_t kCachedEventsMax = 100'000;
 /// Lines that the clock looks at in one transaction: some 20 ms of work, so that intake is not kept
 /// waiting behind a long catching up.
 inline constexpr std::size_t kCatchUpLinesMax = 200;
+/// How long a line that cannot be worked with is put off, so that it does not keep the clock from
+/// the others.
+inline constexpr std::chrono::hours kLinePutOff{1};
 /// Bundles in flight to the endpoint at once.
 inline constexpr std::size_t kInFlightMax = 16;
 /// Response of the endpoint that we are ready to read.
@@ -54,6 +72,25 @@ inline constexpr std::chrono::seconds kBackoffMax{900};
 inline constexpr std::chrono::hours kRetryAfterMax{24};
 /// What is kept of a refusal, to show to a person.
 inline constexpr std::size_t kOutcomeBytesMax = 4 * 1024;
+/// What is kept of an answer that is no OperationOutcome (a proxy's page, for example).
+inline constexpr std::size_t kExcerptBytesMax = 200;
+/// Conflicts and missing targets may settle themselves when something else arrives; not for ever.
+inline constexpr std::uint32_t kConflictAttemptsMax = 8;
+/// A bundle that makes the endpoint fail each time is held after about three hours of backoff.
+inline constexpr std::uint32_t kFaultAttemptsMax = 20;
+/// The file with the endpoint's bearer token: signed tokens are 1-2 KiB.
+inline constexpr std::size_t kTokenBytesMax = 8 * 1024;
+/// Connections to the admin socket: a few people and scripts at a time.
+inline constexpr std::size_t kOperatorsMax = 16;
+/// One request on the admin socket: a body of events as a JSON string may be twice as long as
+/// itself.
+inline constexpr std::size_t kAdminLineBytesMax = 2 * kBodyBytesMax + 1024;
+/// Rows that one question to the store may take: its thread has other work to do.
+inline constexpr std::size_t kListingRowsMax = 500;
+/// The daemon answers an operator a page at a time; a minute without a byte means it is stuck.
+inline constexpr std::chrono::seconds kAdminSilenceMax{60};
+/// A configuration or policy file: hundreds of times what one needs.
+inline constexpr std::size_t kConfigBytesMax = 1024 * 1024;
 /// SIGTERM to exit.
 inline constexpr std::chrono::seconds kDrainTimeMax{20};
 

@@ -5,6 +5,7 @@
 #include <boost/asio/detached.hpp>
 #include <boost/asio/io_context.hpp>
 
+#include "daemon/base/limits.h"
 #include "daemon/net/connection.h"
 #include "schemas/json/document.h"
 
@@ -12,9 +13,6 @@ namespace dwell::command {
 namespace {
 
 namespace asio = net::asio;
-
-// The daemon answers a page at a time; a minute without a byte means that it is stuck.
-constexpr std::chrono::seconds kSilenceMax{60};
 
 Error NobodyThere(const std::string& path, const std::string& why) {
   return {ErrorKind::kNetwork,
@@ -35,7 +33,7 @@ bool IsEnd(std::string_view row, Result<void>& result) {
 
 asio::awaitable<void> Converse(const std::string& path, const std::string& request,
                                const Rows& rows, Result<void>& result) {
-  const auto connected = co_await net::ConnectLocal(path, kSilenceMax);
+  const auto connected = co_await net::ConnectLocal(path, limits::kAdminSilenceMax);
   if (!connected) {
     result = NobodyThere(path, connected.error().message());
     co_return;
@@ -46,7 +44,7 @@ asio::awaitable<void> Converse(const std::string& path, const std::string& reque
   std::string received;
   std::array<char, 16 * 1024> chunk;
   while (!error) {
-    connection.Deadline(kSilenceMax);
+    connection.Deadline(limits::kAdminSilenceMax);
     const net::Io io = co_await connection.ReadSome(chunk);
     error = io.error;
     const std::size_t seen = received.size();

@@ -13,10 +13,10 @@
 #define TOML_EXCEPTIONS 0
 #include <toml++/toml.h>
 
+#include "daemon/base/limits.h"
+
 namespace dwell::config {
 namespace {
-
-constexpr std::size_t kFileBytesMax = 1024 * 1024;
 
 std::string EscapePointer(std::string_view name) {  // RFC 6901 section 3
   std::string out;
@@ -152,7 +152,7 @@ Result<std::string> ReadTextFile(const std::string& path) {
     const char* const reason = errno != 0 ? std::strerror(errno) : "cannot be read";
     return Error(ErrorKind::kConfig, path + ": " + reason);
   }
-  if (text.size() > kFileBytesMax) {
+  if (text.size() > limits::kConfigBytesMax) {
     return Error(ErrorKind::kConfig, path + ": a file of at most 1 MiB expected");
   }
   return text;

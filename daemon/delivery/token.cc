@@ -3,13 +3,9 @@
 #include <algorithm>
 #include <fstream>
 
+#include "daemon/base/limits.h"
+
 namespace dwell::delivery {
-namespace {
-
-constexpr std::size_t kTokenBytesMax = 8 * 1024;  // signed tokens are 1-2 KiB
-
-}  // namespace
-
 Result<TokenFile> TokenFile::Open(const std::string& path) {
   TokenFile token;
   token.path_ = path;
@@ -20,7 +16,7 @@ Result<TokenFile> TokenFile::Open(const std::string& path) {
 
 Result<void> TokenFile::Read() {
   struct stat now {};
-  std::string text(kTokenBytesMax + 1, '\0');
+  std::string text(limits::kTokenBytesMax + 1, '\0');
   std::ifstream file(path_, std::ios::binary);
   if (!file || ::stat(path_.c_str(), &now) != 0) {
     return Error(ErrorKind::kConfig, "token file \"" + path_ + "\" cannot be read");
@@ -32,7 +28,7 @@ Result<void> TokenFile::Read() {
   }
   const bool is_clean =
       std::all_of(text.begin(), text.end(), [](char c) { return c > 0x20 && c < 0x7F; });
-  if (text.empty() || text.size() > kTokenBytesMax || !is_clean) {
+  if (text.empty() || text.size() > limits::kTokenBytesMax || !is_clean) {
     return Error(ErrorKind::kConfig, "token file \"" + path_ + "\" does not hold one token");
   }
   field_ = "Authorization: Bearer " + text + "\r\n";

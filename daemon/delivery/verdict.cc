@@ -14,13 +14,6 @@ using net::Exchange;
 using net::Failure;
 using net::Written;
 
-/// Conflicts and missing targets may settle themselves when something else arrives; not for ever.
-constexpr std::uint32_t kConflictAttemptsMax = 8;
-/// A bundle that makes the endpoint fail each time is held after about three hours of backoff.
-constexpr std::uint32_t kFaultAttemptsMax = 20;
-/// What is kept of an answer that is no OperationOutcome (a proxy's page, for example).
-constexpr std::size_t kExcerptBytesMax = 200;
-
 /// What a status means. RFC 9110 section 15, RFC 6585, RFC 8470; FHIR R4 http.html#transaction.
 struct Row {
   int first, last;
@@ -46,8 +39,9 @@ constexpr std::array kRows = {
     Row{405, 406, kPause, kPause, false, 0, "takes no transactions at this URL"},
     Row{407, 407, kPause, kPause, false, 0, "is behind a proxy that wants credentials"},
     Row{408, 408, kAgain, kAgain, true, 0, "waited too long for the request"},
-    Row{409, 409, kAgain, kAgain, false, kConflictAttemptsMax, "reports a conflict"},
-    Row{412, 412, kAgain, kAgain, false, kConflictAttemptsMax, "says a condition does not hold"},
+    Row{409, 409, kAgain, kAgain, false, limits::kConflictAttemptsMax, "reports a conflict"},
+    Row{412, 412, kAgain, kAgain, false, limits::kConflictAttemptsMax,
+        "says a condition does not hold"},
     Row{413, 413, kHold, kHold, false, 0, "says the bundle is too large; it cannot be split"},
     Row{415, 415, kPause, kPause, false, 0, "does not take application/fhir+json"},
     Row{421, 421, kPause, kPause, false, 0, "says we reached the wrong server"},
@@ -58,7 +52,7 @@ constexpr std::array kRows = {
     Row{502, 502, kAgain, kAgain, true, 0, "could not be reached behind its gateway"},
     Row{503, 503, kAgain, kAgain, false, 0, "is unavailable"},
     Row{504, 504, kAgain, kAgain, true, 0, "did not answer its gateway in time"},
-    Row{500, 599, kAgain, kAgain, false, kFaultAttemptsMax, "failed"},
+    Row{500, 599, kAgain, kAgain, false, limits::kFaultAttemptsMax, "failed"},
 };
 
 bool IsJson(std::string_view content_type) {
@@ -110,7 +104,7 @@ Verdict JudgeStatus(int status, const Exchange& exchange, const Sent& sent, Inst
   }
   if (verdict.course == Course::kHold) {
     verdict.outcome =
-        Excerpt(exchange.body, has_outcome ? limits::kOutcomeBytesMax : kExcerptBytesMax);
+        Excerpt(exchange.body, has_outcome ? limits::kOutcomeBytesMax : limits::kExcerptBytesMax);
   } else {
     verdict.retry_after = ReadRetryAfter(exchange.retry_after, exchange.date, now);
     // RFC 6585 section 4, RFC 9110 section 15.6.4: these speak of all our requests.
@@ -141,7 +135,7 @@ Verdict JudgeSuccess(const Exchange& exchange, const Sent& sent, Instant now) {
     return verdict;
   }
   verdict.course = Course::kHold;
-  verdict.outcome = Excerpt(exchange.body, kExcerptBytesMax);
+  verdict.outcome = Excerpt(exchange.body, limits::kExcerptBytesMax);
   if (is_response && answer.entries != sent.entries) {
     verdict.why = answered + " for " + std::to_string(answer.entries) + " entries instead of " +
                   std::to_string(sent.entries);

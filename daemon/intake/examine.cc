@@ -5,10 +5,9 @@
 namespace dwell::intake {
 namespace {
 
-// An event is flat: deeper than this is no event. Values: a full insertion record has under 200;
-// the rest is room for `extra`.
-constexpr schemas::ParseLimits kEventLimits{
-    .bytes_max = limits::kEventBytesMax, .depth_max = 16, .values_max = 5000};
+constexpr schemas::ParseLimits kEventLimits{.bytes_max = limits::kEventBytesMax,
+                                            .depth_max = limits::kEventDepthMax,
+                                            .values_max = limits::kEventValuesMax};
 
 void CheckNotInFuture(const Moment& moment, std::string_view pointer, Instant now,
                       std::vector<Issue>& issues) {

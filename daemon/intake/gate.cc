@@ -9,8 +9,6 @@
 namespace dwell::intake {
 namespace {
 
-constexpr std::size_t kFieldsMax = 64;
-
 struct Field {
   std::string_view name;   ///< what stands before the colon
   std::string_view value;  ///< without the blanks around it
@@ -20,7 +18,7 @@ struct Field {
 struct Parts {
   std::string_view bytes;
   std::string_view method, target, version;
-  std::array<Field, kFieldsMax> fields;
+  std::array<Field, limits::kHeaderFieldsMax> fields;
   std::size_t field_count = 0;
   std::size_t body_bytes_max = 0;
   bool request_line_whole = false;
@@ -92,7 +90,7 @@ void ReadField(std::string_view line, Parts& parts) {
     parts.colon_missing = true;
     return;
   }
-  if (parts.field_count == kFieldsMax) {
+  if (parts.field_count == limits::kHeaderFieldsMax) {
     parts.too_many_fields = true;
     return;
   }

@@ -9,6 +9,7 @@
 #include <boost/asio/use_awaitable.hpp>
 #include <set>
 
+#include "daemon/base/limits.h"
 #include "daemon/intake/session.h"
 
 namespace dwell::intake {
@@ -46,10 +47,6 @@ namespace {
 using StatePointer = std::shared_ptr<Listener::State>;
 
 constexpr auto kAwait = asio::as_tuple(asio::use_awaitable);
-// Connections above the cap that get a reasoned refusal; beyond them they are just closed.
-constexpr std::size_t kTurnedAwayMax = 64;
-// When the process is out of file descriptors, trying again at once would only burn the processor.
-constexpr std::chrono::milliseconds kAcceptPause{100};
 
 /// Counts a connection for as long as it lives, and makes its session known.
 class Seat {
@@ -95,12 +92,12 @@ asio::awaitable<void> AcceptAll(StatePointer state) {
     auto [error, socket] = co_await state->acceptor.async_accept(kAwait);
     if (error == asio::error::operation_aborted) co_return;
     if (error) {
-      asio::steady_timer pause(state->acceptor.get_executor(), kAcceptPause);
+      asio::steady_timer pause(state->acceptor.get_executor(), limits::kAcceptPause);
       co_await pause.async_wait(kAwait);
       continue;
     }
     const std::size_t max = state->options.connections_max;
-    if (state->open >= max + kTurnedAwayMax) continue;  // closes the socket
+    if (state->open >= max + limits::kTurnedAwayMax) continue;  // closes the socket
     asio::co_spawn(state->acceptor.get_executor(),
                    ServeConnection(state, std::move(socket), state->open >= max), asio::detached);
   }

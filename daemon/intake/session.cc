@@ -7,16 +7,12 @@
 #include <boost/asio/use_awaitable.hpp>
 #include <memory>
 
+#include "daemon/base/limits.h"
+
 namespace dwell::intake {
 namespace {
 
 namespace asio = net::asio;
-
-// After a refusal the sender may still be writing; closing at once would reset the connection and
-// the answer could be lost on its way (RFC 9112 section 9.6). A second is ten round trips round the
-// world.
-constexpr std::chrono::milliseconds kLingerTimeMax{1000};
-constexpr std::size_t kLingerBytesMax = 256 * 1024;
 
 Reply Plain(int status, std::string_view text) {
   Reply reply;
@@ -66,11 +62,11 @@ asio::awaitable<bool> Session::Answer(const Reply& reply, bool head_only, bool c
 }
 
 asio::awaitable<void> Session::Linger() {
-  connection_.Deadline(kLingerTimeMax);
+  connection_.Deadline(limits::kLingerTimeMax);
   co_await connection_.Finish();
   std::array<char, 4096> dropped;
   std::size_t bytes = 0;
-  while (bytes < kLingerBytesMax) {
+  while (bytes < limits::kLingerBytesMax) {
     const net::Io io = co_await connection_.ReadSome(dropped);
     if (io.error) break;
     bytes += io.bytes;
@@ -79,7 +75,7 @@ asio::awaitable<void> Session::Linger() {
 }
 
 asio::awaitable<void> Session::TurnAway(Reply reply) {
-  connection_.Deadline(kLingerTimeMax);
+  connection_.Deadline(limits::kLingerTimeMax);
   const bool written = co_await Answer(reply, false, true);
   if (written) co_await Linger();
 }

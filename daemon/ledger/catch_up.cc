@@ -1,5 +1,6 @@
 #include <utility>
 
+#include "daemon/base/limits.h"
 #include "daemon/base/log.h"
 #include "daemon/ledger/impl.h"
 #include "schemas/base/check.h"
@@ -8,10 +9,6 @@ namespace dwell::ledger {
 namespace {
 
 using Done = std::function<void(Result<std::optional<Instant>>)>;
-
-// How long a line that cannot be worked with is put off, so that it does not keep the clock from
-// the others.
-constexpr std::chrono::hours kPutOff{1};
 
 struct Round {
   Done done;
@@ -34,14 +31,14 @@ Result<void> LookAgain(Ledger::Impl& ledger, store::Store& store, const line::Ke
                        Touched& touched, Instant now) {
   const Result<LineState*> loaded = ledger.Load(store, key);
   if (loaded.has_error() && loaded.error().kind() == ErrorKind::kData) {
-    return PutOff(store, key, now + kPutOff);
+    return PutOff(store, key, now + limits::kLinePutOff);
   }
   if (loaded.has_error()) return loaded.error();
   LineState& state = *loaded.value();
   const auto line = ledger.Derive(state, nullptr);
   if (line.has_error()) {
     log::Write(log::Level::kError, "stored-line-contradicts-itself", {{"line_seq", state.seq}});
-    return PutOff(store, key, now + kPutOff);
+    return PutOff(store, key, now + limits::kLinePutOff);
   }
   touched.lines.push_back(key);
   Making making = MakeAll(*line, state, ledger.rules, nullptr, now);

@@ -110,6 +110,18 @@ TEST_F(AdminTest, ListingsTellTheQueueTheLinesAndAnEventsStory) {
               HasSubstr("\"kind\":\"insertion\""));
 }
 
+TEST_F(AdminTest, AnIdThatSeveralSourcesUseIsShownForEachAndTheSourceIsAskedFor) {
+  const std::string event = Raw(Insertion("a", 0));
+  std::string other = event;
+  other.replace(other.find("ward-tablets"), 12, "ward-laptops");
+  Ask(SubmitRequest("ndjson", event + "\n" + other + "\n" + Raw(SiteCheck("b", 1)) + "\n"));
+  const std::string answer = Ask(R"({"request":"show","id":"a"})");
+  EXPECT_THAT(answer, HasSubstr("\"source\":\"ward-laptops\""));
+  EXPECT_THAT(answer, HasSubstr("\"source\":\"ward-tablets\""));
+  EXPECT_THAT(answer, HasSubstr("\"error\":\"several sources use this id"));
+  EXPECT_THAT(Ask(R"({"request":"show","id":"b"})"), testing::EndsWith(kEnd));
+}
+
 TEST_F(AdminTest, AListingLongerThanAPageIsWhole) {
   std::string batch;
   for (int i = 0; i < 1000; ++i) {
