@@ -26,7 +26,7 @@ void CheckFile(const std::string& path, const char* pointer, const std::string& 
 Findings CheckReferences(const config::Config& config, const std::string& file) {
   Findings findings;
   const auto policy = config::LoadPolicy(config.policy.file);
-  if (!policy) findings.insert(findings.end(), policy.error().begin(), policy.error().end());
+  if (!policy) findings = policy.error();  // error() of a constant gives a copy: take it once
   const auto zone = due::Zone::Load(config.site.zone);
   if (!zone) findings.push_back({file, 0, "/site/zone", zone.error().message()});
   const auto edition = config.codes.edition == "licensed" ? codes::CodeMap::Edition::kLicensed
