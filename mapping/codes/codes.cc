@@ -7,6 +7,7 @@
 
 #include "mapping/codes/tables.h"
 #include "schemas/base/check.h"
+#include "schemas/json/name.h"
 #include "schemas/json/writer.h"
 
 namespace dwell::codes {
@@ -31,7 +32,10 @@ constexpr std::uint64_t kSeed = 0xcbf29ce484222325U;
 
 struct KeyHash {
   std::size_t operator()(const Key& key) const {
-    return Mix(Mix(Mix(kSeed, key.group), key.code), key.qualifier);
+    using schemas::NameHash;
+    constexpr std::uint64_t kSpread = 0x9E3779B97F4A7C15;
+    const std::uint64_t both = NameHash(key.group) * kSpread + NameHash(key.code);
+    return both * kSpread + NameHash(key.qualifier);
   }
 };
 
@@ -53,6 +57,12 @@ Concept Finish(std::string text, std::vector<Coding> codings, bool mapped) {
   Concept made;
   made.text = std::move(text);
   made.coding_json = CodingsJson(codings);
+  schemas::JsonWriter json;
+  json.BeginObject();
+  json.MemberRaw("coding", made.coding_json);
+  json.Member("text", made.text);
+  json.EndObject();
+  made.concept_json = json.Take();
   made.codings = std::move(codings);
   made.mapped = mapped;
   return made;

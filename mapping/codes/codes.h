@@ -33,6 +33,8 @@ struct Concept {
   bool mapped = false;  ///< whether the map has a target for it
   /// `codings` as finished JSON text "[{...},...]", to be written as CodeableConcept.coding.
   std::string coding_json;
+  /// The CodeableConcept as finished JSON text: {"coding":[...],"text":"..."}.
+  std::string concept_json;
   /// What else the concept stands for, each as finished JSON text of codings: the alcohol in a
   /// skin antiseptic of two agents. They become CodeableConcepts beside it with the same text.
   std::vector<std::string> also_json;

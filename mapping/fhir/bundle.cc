@@ -12,6 +12,8 @@ namespace dwell::fhir {
 namespace {
 
 constexpr std::string_view kIdPrefix = "dwell-";
+/// Room for what one event usually adds.
+constexpr std::size_t kMoreIssued = 16;
 
 /// Who writes which role, in the order of Role.
 using Maker = void (*)(Draft&);
@@ -83,7 +85,8 @@ class Making {
  public:
   Making(const line::Line& line, const Context& context, const std::vector<Issued>& issued,
          const Cause& cause)
-      : line_(line), context_(context), cause_(cause), before_(issued) {
+      : line_(line), context_(context), cause_(cause), known_(issued.size()), before_(issued) {
+    made_.issued.reserve(issued.size() + kMoreIssued);
     made_.issued = issued;
   }
 
@@ -106,7 +109,9 @@ class Making {
     }
     if (!made_.resources.empty()) {
       made_.resources.push_back(MakeProvenance(*scope_, made_.resources));
-      std::ranges::sort(made_.issued, Before::Less);
+      const auto added = made_.issued.begin() + static_cast<std::ptrdiff_t>(known_);
+      std::sort(added, made_.issued.end(), Before::Less);
+      std::inplace_merge(made_.issued.begin(), added, made_.issued.end(), Before::Less);
     }
     return std::move(made_);
   }
@@ -130,6 +135,7 @@ class Making {
   const line::Line& line_;
   const Context& context_;
   const Cause& cause_;
+  std::size_t known_;  ///< how many were issued before
   Before before_;
   std::optional<Scope> scope_;  ///< made only when something changed
   Made made_;

@@ -3,9 +3,10 @@
 namespace dwell::fhir {
 
 void WriteConcept(JsonWriter& json, const codes::Concept& what, std::string_view text) {
+  if (text.empty() || text == what.text) return json.Raw(what.concept_json);
   json.BeginObject();
   json.MemberRaw("coding", what.coding_json);
-  json.Member("text", text.empty() ? std::string_view(what.text) : text);
+  json.Member("text", text);
   json.EndObject();
 }
 

@@ -76,12 +76,12 @@ UuidBytes Uuid5(const UuidBytes& name_space, std::string_view name) {
 
 std::string FormatUuid(const UuidBytes& uuid) {
   constexpr std::string_view kDigits = "0123456789abcdef";
-  std::string text;
-  text.reserve(36);
+  std::string text(36, '-');
+  char* to = text.data();
   for (std::size_t i = 0; i < uuid.size(); ++i) {
-    if (i == 4 || i == 6 || i == 8 || i == 10) text += '-';
-    text += kDigits[uuid[i] >> 4U];
-    text += kDigits[uuid[i] & 0x0fU];
+    if (i == 4 || i == 6 || i == 8 || i == 10) ++to;
+    *to++ = kDigits[uuid[i] >> 4U];
+    *to++ = kDigits[uuid[i] & 0x0fU];
   }
   return text;
 }

@@ -1,5 +1,7 @@
 #include "mapping/fhir/narrative.h"
 
+#include <array>
+
 namespace dwell::fhir {
 namespace {
 
@@ -27,9 +29,19 @@ const char* Replacement(std::string_view text, std::size_t at) {
   }
 }
 
+/// Whether a byte may need a replacement at all.
+constexpr auto kLookAt = [] {
+  std::array<bool, 256> look{};
+  for (std::size_t byte = 0; byte < 0x20; ++byte) look[byte] = true;
+  for (const unsigned char byte : {'&', '<', '>', '"'}) look[byte] = true;
+  look[0xEF] = true;
+  return look;
+}();
+
 void AppendEscaped(std::string& html, std::string_view text) {
   std::size_t start = 0;
   for (std::size_t i = 0; i < text.size(); ++i) {
+    if (!kLookAt[static_cast<unsigned char>(text[i])]) continue;
     const char* replacement = Replacement(text, i);
     if (replacement == nullptr) continue;
     html.append(text, start, i - start);

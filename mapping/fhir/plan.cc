@@ -11,7 +11,7 @@ namespace {
 
 /// Raise when the same inputs come to be written otherwise: then every line's resources go out
 /// again.
-constexpr std::uint64_t kFormat = 1;
+constexpr std::uint64_t kFormat = 2;
 
 constexpr std::array<RoleRow, 15> kRows = {{
     {Role::kDevice, "device", "Device", "Vascular line"},
@@ -93,6 +93,7 @@ class Planner {
   Planner(const line::Line& line, const Context& context)
       : line_(line), insertion_(line.insertion()), removal_(line.removal()) {
     base_.Add(kFormat).Add(context.test_data ? 1U : 0U).Add(context.codes->fingerprint());
+    AddEntry(base_, insertion_);
     plan_.reserve(line.entries.size() * 3);
   }
 
@@ -196,12 +197,13 @@ class Planner {
 
   void Add(Item item) {
     Fingerprint print = base_;
-    print.Add(static_cast<std::uint64_t>(item.role)).Add(item.number).Add(item.in_error ? 1U : 0U);
+    const auto role = static_cast<std::uint64_t>(item.role);
+    print.Add((item.number << 16U) | (role << 1U) | (item.in_error ? 1U : 0U));
     // An event's content never changes under its id (other content is a conflict), so the id stands
     // for it.
-    print.Add(item.root).Add(item.entry->event->id);
-    AddEntry(print, item.partner);
-    AddEntry(print, insertion_);
+    print.Add(item.entry->event->id);
+    if (item.root != item.entry->event->id) print.Add(item.root);
+    if (item.partner != nullptr) AddEntry(print, item.partner);
     item.fingerprint = print.value();
     plan_.push_back(item);
   }
@@ -215,7 +217,6 @@ class Planner {
     print.Add(static_cast<std::uint64_t>(due.due_at.time_since_epoch().count()));
     print.Add(static_cast<std::uint64_t>(due.stage)).Add(due.settled_by).Add(due.reason);
     print.Add(due.policy_name).Add(due.policy_version).Add(due.ward);
-    AddEntry(print, insertion_);
     plan_.push_back({.role = Role::kTask,
                      .due = &due,
                      .in_error = due.stage == due::Stage::kEnteredInError,
