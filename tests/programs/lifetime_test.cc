@@ -166,7 +166,7 @@ int PostOverTls(std::uint16_t port, const std::string& ca_file, const std::strin
   const auto exchange = [&]() -> boost::asio::awaitable<void> {
     const net::Exchange answer = co_await client.Send(request, std::chrono::seconds(20));
     status = answer.status;
-    client.Close();  // what is kept for the next request would keep the loop running
+    io.stop();  // the connection is kept for a next request, and its deadline with it
   };
   boost::asio::co_spawn(io, exchange, boost::asio::detached);
   io.run();
