@@ -86,7 +86,7 @@ bool Checker::CheckEnum(const Rule& rule, Value value) {
   if (value.is_string()) {
     const std::string_view text = value.AsString();
     for (std::string_view allowed : rule.texts) {
-      if (allowed == text) return true;
+      if (SameName(allowed, text)) return true;
     }
   } else {
     for (const Value& allowed : rule.allowed) {
@@ -247,7 +247,9 @@ bool Checker::CheckDependency(const ObjectRule& rule, const Dependency& row, Val
 bool Checker::CheckReference(const Rule& rule, Value value) {
   const auto is_allowed = [&rule](std::string_view type) {
     return std::any_of(rule.references.begin(), rule.references.end(),
-                       [type](const auto& name) { return name == type || name == "Resource"; });
+                       [type](std::string_view name) {
+                         return SameName(name, type) || SameName(name, "Resource");
+                       });
   };
   bool ok = true;
   const auto refuse_type = [&](Value at) {

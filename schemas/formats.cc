@@ -12,9 +12,9 @@
 namespace dwell::schemas {
 namespace {
 
-bool IsDigit(char c) { return c >= '0' && c <= '9'; }
-bool IsLower(char c) { return c >= 'a' && c <= 'z'; }
-bool IsLetter(char c) { return IsLower(c) || (c >= 'A' && c <= 'Z'); }
+constexpr bool IsDigit(char c) { return c >= '0' && c <= '9'; }
+constexpr bool IsLower(char c) { return c >= 'a' && c <= 'z'; }
+constexpr bool IsLetter(char c) { return IsLower(c) || (c >= 'A' && c <= 'Z'); }
 /// White space as in the patterns of FHIR R4: the ASCII ones only.
 bool IsSpace(char c) { return c == ' ' || (c >= '\t' && c <= '\r'); }
 bool IsControl(char c) { return (c >= 0 && c < 0x20) || c == 0x7F; }
@@ -43,9 +43,19 @@ bool AllAtLeast(std::string_view text) {
 
 // FHIR R4 (4.0.1), hl7.org/fhir/R4/datatypes.html: the pattern of each primitive type.
 
+/// The bytes that an id may have.
+constexpr auto kInId = [] {
+  std::array<bool, 256> in_id{};
+  for (std::size_t byte = 0; byte < 128; ++byte) {
+    const char c = static_cast<char>(byte);
+    in_id[byte] = IsLetter(c) || IsDigit(c) || c == '-' || c == '.';
+  }
+  return in_id;
+}();
+
 bool IsFhirId(std::string_view text) {
   return !text.empty() && text.size() <= 64 &&
-         All(text, [](char c) { return IsLetter(c) || IsDigit(c) || c == '-' || c == '.'; });
+         All(text, [](char c) { return kInId[static_cast<unsigned char>(c)]; });
 }
 
 /// No white space at the ends, none doubled inside.

@@ -7,9 +7,15 @@
 namespace dwell::schemas {
 namespace {
 
-bool Matches(std::string_view format, std::string_view text) {
-  const Format* found = FindFormat(format);
-  return found != nullptr && found->matches(text);
+bool IsId(std::string_view text) {
+  static const Format* const kId = FindFormat("fhir-id");
+  return kId->matches(text);
+}
+
+bool IsUuidOrOid(std::string_view text) {
+  static const Format* const kUuid = FindFormat("fhir-uuid");
+  static const Format* const kOid = FindFormat("fhir-oid");
+  return kUuid->matches(text) || kOid->matches(text);
 }
 
 /// A resource type's name: letters, the first one capital.
@@ -32,11 +38,11 @@ std::string_view TakeLast(std::string_view* path) {
 
 std::optional<ReferenceForm> ReadReference(std::string_view text) {
   if (text.starts_with('#')) {
-    if (text.size() > 1 && !Matches("fhir-id", text.substr(1))) return std::nullopt;
+    if (text.size() > 1 && !IsId(text.substr(1))) return std::nullopt;
     return ReferenceForm{};
   }
   if (text.starts_with("urn:")) {
-    if (!Matches("fhir-uuid", text) && !Matches("fhir-oid", text)) return std::nullopt;
+    if (!IsUuidOrOid(text)) return std::nullopt;
     return ReferenceForm{};
   }
   const std::size_t query = text.find('?');
@@ -50,11 +56,11 @@ std::optional<ReferenceForm> ReadReference(std::string_view text) {
   std::string_view id = TakeLast(&path);
   std::string_view type = TakeLast(&path);
   if (type == "_history") {
-    if (!Matches("fhir-id", id)) return std::nullopt;
+    if (!IsId(id)) return std::nullopt;
     id = TakeLast(&path);
     type = TakeLast(&path);
   }
-  if (!IsTypeName(type) || !Matches("fhir-id", id)) return std::nullopt;
+  if (!IsTypeName(type) || !IsId(id)) return std::nullopt;
   // What is left is the server's base: none, or one with a host.
   if (absolute ? path.size() <= std::string_view("http://").size() : !path.empty()) {
     return std::nullopt;

@@ -4,6 +4,8 @@
 #include <array>
 #include <cstddef>
 
+#include "schemas/json/name.h"
+
 namespace dwell::schemas {
 namespace {
 
@@ -32,7 +34,8 @@ constexpr std::array<std::string_view, 12> kMoreAttributes = {
 
 template <std::size_t N>
 bool Has(const std::array<std::string_view, N>& list, std::string_view name) {
-  return std::find(list.begin(), list.end(), name) != list.end();
+  return std::any_of(list.begin(), list.end(),
+                     [name](std::string_view known) { return SameName(known, name); });
 }
 
 bool IsSpace(char c) { return c == ' ' || c == '\t' || c == '\n' || c == '\r'; }

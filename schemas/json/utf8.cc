@@ -20,6 +20,22 @@ constexpr Form kForms[] = {
     {0xF1, 0xF3, 0x80, 0xBF, 4}, {0xF4, 0xF4, 0x80, 0x8F, 4},
 };
 
+/// How many bytes from `at` are passed over at once because all of them are ASCII; maybe none.
+std::size_t AsciiStep(std::string_view text, std::size_t at) {
+  constexpr std::size_t kWords = 4;
+  std::uint64_t words[kWords];
+  if (text.size() - at >= sizeof words) {
+    std::memcpy(words, text.data() + at, sizeof words);
+    const std::uint64_t all = words[0] | words[1] | words[2] | words[3];
+    if ((all & kHighBits) == 0) return sizeof words;
+  }
+  if (text.size() - at >= sizeof words[0]) {
+    std::memcpy(words, text.data() + at, sizeof words[0]);
+    if ((words[0] & kHighBits) == 0) return sizeof words[0];
+  }
+  return 0;
+}
+
 unsigned char Byte(std::string_view text, std::size_t at) {
   return static_cast<unsigned char>(text[at]);
 }
@@ -43,13 +59,9 @@ std::size_t SequenceBytes(std::string_view text, std::size_t at) {
 std::optional<std::size_t> FirstBadUtf8(std::string_view text) {
   std::size_t at = 0;
   while (at < text.size()) {
-    std::uint64_t eight = 0;
-    if (text.size() - at >= sizeof eight) {
-      std::memcpy(&eight, text.data() + at, sizeof eight);
-      if ((eight & kHighBits) == 0) {
-        at += sizeof eight;
-        continue;
-      }
+    if (const std::size_t ascii = AsciiStep(text, at); ascii != 0) {
+      at += ascii;
+      continue;
     }
     if (Byte(text, at) < 0x80) {
       ++at;

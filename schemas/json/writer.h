@@ -114,11 +114,13 @@ class JsonWriter {
   }
   /// Makes room for `bytes` more and gives their place.
   char* Extend(std::size_t bytes) {
-    if (text_.size() - used_ < bytes) text_.resize((text_.size() + bytes) * 2);
+    if (text_.size() - used_ < bytes) [[unlikely]]
+      Grow(bytes);
     char* at = text_.data() + used_;
     used_ += bytes;
     return at;
   }
+  [[gnu::noinline]] void Grow(std::size_t bytes) { text_.resize((text_.size() + bytes) * 2); }
   void Append(std::string_view text) { text.copy(Extend(text.size()), text.size()); }
   void AppendEscaped(std::string_view text) {
     while (!text.empty()) {
