@@ -7,12 +7,15 @@
 
 namespace dwell::limits {
 
+inline constexpr std::size_t kKiB = 1024;
+inline constexpr std::size_t kMiB = 1024 * kKiB;
+
 /// Head of a request: eight times what an ordinary client sends.
-inline constexpr std::size_t kHeadBytesMax = 8 * 1024;
+inline constexpr std::size_t kHeadBytesMax = 8 * kKiB;
 /// One event: a full insertion record is under 4 KiB; notes and `extra` may be long.
-inline constexpr std::size_t kEventBytesMax = 64 * 1024;
+inline constexpr std::size_t kEventBytesMax = 64 * kKiB;
 /// Body of one request: a batch of about a thousand events.
-inline constexpr std::size_t kBodyBytesMax = 4 * 1024 * 1024;
+inline constexpr std::size_t kBodyBytesMax = 4 * kMiB;
 /// Lines in one batch.
 inline constexpr std::size_t kBatchEventsMax = 1000;
 /// Depth of an event: it is flat, deeper than this is no event.
@@ -31,7 +34,7 @@ inline constexpr std::chrono::milliseconds kAcceptPause{100};
 /// the answer could be lost on its way (RFC 9112 section 9.6). A second is ten round trips round
 /// the world; the bytes are what fits into one at some 2 Mbit/s.
 inline constexpr std::chrono::milliseconds kLingerTimeMax{1000};
-inline constexpr std::size_t kLingerBytesMax = 256 * 1024;
+inline constexpr std::size_t kLingerBytesMax = 256 * kKiB;
 /// From the first byte of a request to its last.
 inline constexpr std::chrono::seconds kRequestTimeMax{30};
 /// Between two requests on one connection.
@@ -43,7 +46,7 @@ inline constexpr std::uint64_t kQueueBundlesMax = 1'000'000;
 /// What 503 tells the sender in Retry-After.
 inline constexpr std::chrono::seconds kRetryAfter{5};
 /// Free space that must remain on the store's file system: room for delivery's bookkeeping.
-inline constexpr std::uint64_t kStoreFreeBytesMin = 64ULL * 1024 * 1024;
+inline constexpr std::uint64_t kStoreFreeBytesMin = 64 * kMiB;
 /// Jobs that share one transaction: beyond this the commit takes longer than it saves.
 inline constexpr std::size_t kJobsPerCommitMax = 128;
 /// Events of the lines that the ledger keeps in memory: some 2 KiB each, so about 200 MiB.
@@ -57,7 +60,7 @@ inline constexpr std::chrono::hours kLinePutOff{1};
 /// Bundles in flight to the endpoint at once.
 inline constexpr std::size_t kInFlightMax = 16;
 /// Response of the endpoint that we are ready to read.
-inline constexpr std::size_t kResponseBytesMax = 4 * 1024 * 1024;
+inline constexpr std::size_t kResponseBytesMax = 4 * kMiB;
 /// One delivery attempt, from connecting to the last byte of the answer.
 inline constexpr std::chrono::seconds kAttemptTimeMax{30};
 /// A kept connection to the endpoint rests at most this long: shorter than the shortest keep-alive
@@ -71,7 +74,7 @@ inline constexpr std::chrono::seconds kBackoffMax{900};
 /// Longest Retry-After that is obeyed.
 inline constexpr std::chrono::hours kRetryAfterMax{24};
 /// What is kept of a refusal, to show to a person.
-inline constexpr std::size_t kOutcomeBytesMax = 4 * 1024;
+inline constexpr std::size_t kOutcomeBytesMax = 4 * kKiB;
 /// What is kept of an answer that is no OperationOutcome (a proxy's page, for example).
 inline constexpr std::size_t kExcerptBytesMax = 200;
 /// Conflicts and missing targets may settle themselves when something else arrives; not for ever.
@@ -79,18 +82,18 @@ inline constexpr std::uint32_t kConflictAttemptsMax = 8;
 /// A bundle that makes the endpoint fail each time is held after about three hours of backoff.
 inline constexpr std::uint32_t kFaultAttemptsMax = 20;
 /// The file with the endpoint's bearer token: signed tokens are 1-2 KiB.
-inline constexpr std::size_t kTokenBytesMax = 8 * 1024;
+inline constexpr std::size_t kTokenBytesMax = 8 * kKiB;
 /// Connections to the admin socket: a few people and scripts at a time.
 inline constexpr std::size_t kOperatorsMax = 16;
 /// One request on the admin socket: a body of events as a JSON string may be twice as long as
 /// itself.
-inline constexpr std::size_t kAdminLineBytesMax = 2 * kBodyBytesMax + 1024;
+inline constexpr std::size_t kAdminLineBytesMax = 2 * kBodyBytesMax + kKiB;
 /// Rows that one question to the store may take: its thread has other work to do.
 inline constexpr std::size_t kListingRowsMax = 500;
 /// The daemon answers an operator a page at a time; a minute without a byte means it is stuck.
 inline constexpr std::chrono::seconds kAdminSilenceMax{60};
 /// A configuration or policy file: hundreds of times what one needs.
-inline constexpr std::size_t kConfigBytesMax = 1024 * 1024;
+inline constexpr std::size_t kConfigBytesMax = kMiB;
 /// SIGTERM to exit.
 inline constexpr std::chrono::seconds kDrainTimeMax{20};
 

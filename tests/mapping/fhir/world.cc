@@ -113,4 +113,14 @@ fhir::Made Life::FromScratch() const {
   return fhir::Make(*line, dues, context_, {}, {events_.back().get(), now_, 1});
 }
 
+std::map<std::string, std::string> Statuses(const fhir::Made& made) {
+  std::map<std::string, std::string> statuses;
+  for (const auto& resource : made.resources) {
+    const auto document = schemas::Document::Parse(resource.json);
+    const auto status = document->At("/status");
+    statuses[resource.type + "/" + resource.id] = status ? std::string(status->AsString()) : "";
+  }
+  return statuses;
+}
+
 }  // namespace dwell::test

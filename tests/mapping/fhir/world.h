@@ -3,6 +3,7 @@
 #pragma once
 
 #include <filesystem>
+#include <map>
 #include <memory>
 #include <optional>
 #include <string>
@@ -63,6 +64,9 @@ class Life {
   std::uint64_t sequence_ = 0;
   Instant now_{};
 };
+
+/// Status of every resource made, by "Type/id"; empty where the type has none.
+std::map<std::string, std::string> Statuses(const fhir::Made& made);
 
 /// An instant from RFC 3339 text that must be legal.
 Instant At(std::string_view text);
