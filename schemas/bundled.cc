@@ -58,14 +58,14 @@ Result<Bundled> Bundled::Load() {
 
 std::vector<Violation> Bundled::CheckBy(const Table& table, std::string_view member, Value value) {
   if (!value.is_object()) return {{value.Pointer(), "type", "an object"}};
-  const std::string pointer = value.Pointer() + "/" + std::string(member);
   const auto kind = value.Find(member);
-  if (!kind) return {{pointer, "required", "this member"}};
-  if (kind->is_string()) {
+  if (kind && kind->is_string()) {
     for (const auto& [name, schema] : table) {
       if (name == kind->AsString()) return schema.Check(value);
     }
   }
+  const std::string pointer = value.Pointer() + "/" + std::string(member);
+  if (!kind) return {{pointer, "required", "this member"}};
   std::vector<std::string_view> names;
   for (const auto& [name, schema] : table) names.push_back(name);
   return {{pointer, "enum", DescribeTexts(names)}};

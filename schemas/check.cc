@@ -85,9 +85,7 @@ bool Checker::CheckOwn(const Rule& rule, Value value) {
 bool Checker::CheckEnum(const Rule& rule, Value value) {
   if (value.is_string()) {
     const std::string_view text = value.AsString();
-    for (std::string_view allowed : rule.texts) {
-      if (SameName(allowed, text)) return true;
-    }
+    if (std::binary_search(rule.texts.begin(), rule.texts.end(), text, ShorterFirst)) return true;
   } else {
     for (const Value& allowed : rule.allowed) {
       if (Equal(allowed, value)) return true;
@@ -246,10 +244,10 @@ bool Checker::CheckDependency(const ObjectRule& rule, const Dependency& row, Val
 
 bool Checker::CheckReference(const Rule& rule, Value value) {
   const auto is_allowed = [&rule](std::string_view type) {
-    return std::any_of(rule.references.begin(), rule.references.end(),
-                       [type](std::string_view name) {
-                         return SameName(name, type) || SameName(name, "Resource");
-                       });
+    return std::any_of(
+        rule.references.begin(), rule.references.end(), [type](std::string_view name) {
+          return (name.size() == type.size() && SameName(name, type)) || name == "Resource";
+        });
   };
   bool ok = true;
   const auto refuse_type = [&](Value at) {

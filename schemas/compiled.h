@@ -101,6 +101,11 @@ struct Alternatives {
   std::vector<std::pair<std::string, RuleIndex>> by_text;
 };
 
+/// An order in which most comparisons are of lengths only.
+inline bool ShorterFirst(std::string_view a, std::string_view b) {
+  return a.size() != b.size() ? a.size() < b.size() : a < b;
+}
+
 /// Bits of Rule::types. A number is kIntegerType too, if its text is one.
 enum TypeBit : std::uint8_t {
   kNullType = 1,
@@ -121,7 +126,7 @@ struct Rule {
   std::unique_ptr<TextRule> text;
   std::unique_ptr<NumberRule> number;
   std::vector<Value> allowed;           ///< enum; values inside CompiledSchema::files
-  std::vector<std::string_view> texts;  ///< those of `allowed` that are texts
+  std::vector<std::string_view> texts;  ///< those of `allowed` that are texts, in ShorterFirst()
   std::vector<std::string> references;  ///< dwell:references
   std::vector<RuleIndex> all_of;
   std::vector<Alternatives> alternatives;

@@ -43,6 +43,7 @@ Problem Enum(Value, Value value, Rule* rule) {
   for (Value allowed : value) {
     if (allowed.is_string()) rule->texts.push_back(allowed.AsString());
   }
+  std::sort(rule->texts.begin(), rule->texts.end(), ShorterFirst);
   return {};
 }
 

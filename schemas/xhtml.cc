@@ -34,8 +34,9 @@ constexpr std::array<std::string_view, 12> kMoreAttributes = {
 
 template <std::size_t N>
 bool Has(const std::array<std::string_view, N>& list, std::string_view name) {
-  return std::any_of(list.begin(), list.end(),
-                     [name](std::string_view known) { return SameName(known, name); });
+  return std::any_of(list.begin(), list.end(), [name](std::string_view known) {
+    return known.size() == name.size() && SameName(known, name);
+  });
 }
 
 bool IsSpace(char c) { return c == ' ' || c == '\t' || c == '\n' || c == '\r'; }
