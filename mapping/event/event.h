@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "mapping/event/moment.h"
+#include "mapping/event/udi.h"
 #include "schemas/json/document.h"
 
 namespace dwell::event {
@@ -89,8 +90,9 @@ struct LineDescription {
   std::optional<Decimal> french;      ///< Ch
   std::optional<Decimal> length_mm;
   std::string lot;
-  std::string expiry;  ///< "YYYY-MM" or "YYYY-MM-DD"
-  std::string udi;     ///< as scanned
+  std::string expiry;            ///< "YYYY-MM" or "YYYY-MM-DD"
+  std::string udi;               ///< as scanned
+  std::optional<Udi> udi_parts;  ///< no member of the contract: `udi` taken apart, if there is one
 };
 
 /// How the insertion was prepared: the aseptic steps. Every member optional in the contract.
@@ -235,7 +237,8 @@ struct Event {
 std::string_view KindName(Kind kind);
 
 /// Something the contract's schema cannot express, and still wrong: an identifier whose check digit
-/// fails, an end before its start. Same meaning of the fields as schemas::Violation.
+/// fails, an end before its start, a device identifier that is broken. Same meaning of the fields
+/// as schemas::Violation.
 struct Problem {
   std::string pointer;
   std::string rule;

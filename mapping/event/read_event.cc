@@ -68,6 +68,27 @@ void CheckPatient(Reader* reader, Patient* patient) {
     check(patient->second->system, &patient->second->value, "/patient/second/value");
 }
 
+/// What was scanned must be whole, and say the same as what staff entered beside it.
+void CheckUdi(Reader* reader, Event* event) {
+  auto* const insertion = std::get_if<Insertion>(&event->body);
+  if (insertion == nullptr || !insertion->line || insertion->line->udi.empty()) return;
+  LineDescription& line = *insertion->line;
+  const auto problem = [reader](std::string_view rule, std::string_view expected) {
+    reader->Problem("/line/udi", rule, expected);
+  };
+  const std::chrono::year_month_day day(
+      std::chrono::floor<std::chrono::days>(event->happened.instant));
+  auto udi = ParseUdi(line.udi, static_cast<int>(day.year()), line.lot);
+  if (!udi) return problem(udi.error().rule, udi.error().expected);
+  if (!line.lot.empty() && !udi->lot.empty() && line.lot != udi->lot) {
+    problem("udi-disagrees", "the same lot as /line/lot");
+  }
+  if (!line.expiry.empty() && !udi->expires.empty() && !DatesAgree(line.expiry, udi->expires)) {
+    problem("udi-disagrees", "the same expiry as /line/expiry");
+  }
+  line.udi_parts = *std::move(udi);
+}
+
 }  // namespace
 
 std::string_view KindName(Kind kind) { return kKindNames.at(static_cast<std::size_t>(kind)); }
@@ -90,6 +111,7 @@ Result<Event, std::vector<Problem>> ReadEvent(schemas::Value document) {
   if (problems.empty()) {  // the rest would only repeat them
     CheckTimes(&reader, event);
     CheckPatient(&reader, &event.patient);
+    CheckUdi(&reader, &event);
     problems = reader.TakeProblems();
   }
   if (!problems.empty()) return problems;

@@ -82,8 +82,12 @@ TEST(ReadEvent, AnInsertionIsReadWhole) {
   EXPECT_EQ(body.line->lot, "C-77810");
   EXPECT_EQ(body.line->expiry, "2028-02-29");
   EXPECT_EQ(body.line->udi,
-            "0109506000134352172802291\x1d"
-            "0C-77810");
+            "01095060001343521728022910C-77810\x1d"
+            "21S-0042");
+  ASSERT_TRUE(body.line->udi_parts.has_value());
+  EXPECT_EQ(body.line->udi_parts->device, "09506000134352");
+  EXPECT_EQ(body.line->udi_parts->expires, "2028-02-29");
+  EXPECT_EQ(body.line->udi_parts->serial, "S-0042");
   EXPECT_EQ(body.site->place + "/" + body.site->side + "/" + body.site->vein,
             "dorsum-of-hand/left/cephalic");
   EXPECT_TRUE(body.emergency);
@@ -210,6 +214,11 @@ TEST(ReadEvent, ProblemsBeyondTheSchemaSayWhereAndWhich) {
        "/attempts/0/at", "date-time"},
       {"insertion_maximal", "2028-02-29", "2027-02-29", "/line/expiry", "date"},
       {"insertion_maximal", "2027-01", "2027-13", "/flush/expiry", "date"},
+      {"insertion_maximal", "0109506000134352", "0109506000134353", "/line/udi", "udi-check-digit"},
+      {"insertion_maximal", "77810\\u001d21", "7781021", "/line/udi", "udi-separator"},
+      {"insertion_maximal", "\"lot\": \"C-77810\"", "\"lot\": \"C-77811\"", "/line/udi",
+       "udi-disagrees"},
+      {"insertion_maximal", "2028-02-29", "2028-02-28", "/line/udi", "udi-disagrees"},
       {"site-check_maximal", "\"value\": 2\n", "\"value\": 2.0\n", "/grade/value", "integer"},
       {"site-check_maximal", "not-assessable", "unclear", "/signs/pyrexia", "enum"},
       {"insertion_maximal", "\"placed\"", "\"put in\"", "/outcome", "enum"},
@@ -223,6 +232,30 @@ TEST(ReadEvent, ProblemsBeyondTheSchemaSayWhereAndWhich) {
     EXPECT_EQ(event.error()[0].rule, row.rule);
     EXPECT_FALSE(event.error()[0].expected.empty());
   }
+}
+
+TEST(ReadEvent, AScanAgreesWithAnExpiryThatNamesItsMonthOnly) {
+  EXPECT_TRUE(Read(With(Example("insertion_maximal"), "2028-02-29", "2028-02")).has_value());
+}
+
+TEST(ReadEvent, ALotThatStaffEnteredSaysWhereTheLotOfAScanEnds) {
+  // "21X" could be a serial number whose separator was lost; here it is the end of the lot.
+  auto text = With(Example("insertion_maximal"), "10C-77810\\u001d21S-0042", "10C-21X");
+  const auto doubtful = Read(With(text, "\"lot\": \"C-77810\",", ""));
+  ASSERT_FALSE(doubtful.has_value());
+  EXPECT_EQ(doubtful.error()[0].rule, "udi-separator");
+  const auto said = Read(With(text, "\"lot\": \"C-77810\"", "\"lot\": \"C-21X\""));
+  ASSERT_TRUE(said.has_value());
+  EXPECT_EQ(std::get<Insertion>(said->body).line->udi_parts->lot, "C-21X");
+}
+
+TEST(ReadEvent, AnIdentifierOfNoKnownIssuerIsKeptAsItIs) {
+  const auto event = Read(With(Example("insertion_maximal"),
+                               "01095060001343521728022910C-77810\\u001d21S-0042", "REF 381-234"));
+  ASSERT_TRUE(event.has_value());
+  const auto& line = *std::get<Insertion>(event->body).line;
+  EXPECT_EQ(line.udi, "REF 381-234");
+  EXPECT_EQ(line.udi_parts->issuer, UdiIssuer::kUnknown);
 }
 
 TEST(ReadEvent, AnEntryAFewMinutesBeforeTheFactIsTheClocksDoing) {
