@@ -77,8 +77,8 @@ Admin::~Admin() {
   ::unlink(state_->path.c_str());
 }
 
-Result<std::unique_ptr<Admin>> Admin::Open(asio::any_io_executor executor, const std::string& path,
-                                           Services services) {
+Result<std::unique_ptr<Admin>> Admin::Open(const asio::any_io_executor& executor,
+                                           const std::string& path, Services services) {
   if (path.size() >= sizeof(sockaddr_un::sun_path)) {
     return Error(ErrorKind::kConfig, path + " is too long for a socket: at most " +
                                          std::to_string(sizeof(sockaddr_un::sun_path) - 1) +

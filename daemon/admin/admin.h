@@ -15,7 +15,7 @@ class Admin {
  public:
   /// Takes the place of a socket file that nobody listens on any more; any other file is left
   /// untouched. Errors: kBusy (somebody listens), kConfig (path unusable).
-  static Result<std::unique_ptr<Admin>> Open(net::asio::any_io_executor executor,
+  static Result<std::unique_ptr<Admin>> Open(const net::asio::any_io_executor& executor,
                                              const std::string& path, Services services);
   /// Accepts no more, closes every connection and removes the file.
   ~Admin();

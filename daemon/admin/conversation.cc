@@ -82,7 +82,7 @@ asio::awaitable<void> Conversation::Run() {
 
 asio::awaitable<std::optional<std::string>> Conversation::ReadLine() {
   std::size_t seen = 0;
-  std::array<char, 16 * 1024> chunk;
+  std::array<char, 16 * limits::kKiB> chunk;
   while (true) {
     const std::size_t end = received_.find('\n', seen);
     if (end != std::string::npos) {

@@ -61,8 +61,9 @@ void Run(const std::shared_ptr<State>& state, ledger::Ledger& ledger, const base
         state->look = false;
         state->in_flight = true;
         lock.unlock();
-        ledger.CatchUp(
-            [state, now](Result<std::optional<Instant>> next) { CaughtUp(*state, now, next); });
+        ledger.CatchUp([state, now](const Result<std::optional<Instant>>& next) {
+          CaughtUp(*state, now, next);
+        });
         lock.lock();
         continue;
       }

@@ -26,7 +26,7 @@ const LevelRow& RowOf(Level level) {
   for (const LevelRow& row : kLevels) {
     if (row.level == level) return row;
   }
-  CHECK(!"a level without a name");
+  CHECK(false && "a level without a name");
   return kLevels[0];
 }
 
@@ -75,7 +75,7 @@ Literal LogName(ErrorKind kind) {
     case ErrorKind::kTls:
       return "tls";
   }
-  CHECK(!"a kind of error without a name");
+  CHECK(false && "a kind of error without a name");
   return "";
 }
 

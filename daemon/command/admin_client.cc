@@ -42,7 +42,7 @@ asio::awaitable<void> Converse(const std::string& path, const std::string& reque
   const net::Io written = co_await connection.Write(request, "\n");
   boost::system::error_code error = written.error;
   std::string received;
-  std::array<char, 16 * 1024> chunk;
+  std::array<char, 16 * limits::kKiB> chunk;
   while (!error) {
     connection.Deadline(limits::kAdminSilenceMax);
     const net::Io io = co_await connection.ReadSome(chunk);
@@ -64,7 +64,7 @@ asio::awaitable<void> Converse(const std::string& path, const std::string& reque
 
 }  // namespace
 
-Result<void> AskDaemon(const std::string& path, std::string request, const Rows& rows) {
+Result<void> AskDaemon(const std::string& path, const std::string& request, const Rows& rows) {
   asio::io_context io(1);
   Result<void> result;
   asio::co_spawn(io, Converse(path, request, rows, result), asio::detached);

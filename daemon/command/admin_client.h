@@ -15,6 +15,6 @@ using Rows = std::function<void(std::string_view row)>;
 /// Asks the daemon behind the socket `path` one thing (one line of JSON) and waits for the whole
 /// answer. Errors: kNetwork when nobody answers, kData when the daemon says that it cannot; each
 /// says what to do.
-Result<void> AskDaemon(const std::string& path, std::string request, const Rows& rows);
+Result<void> AskDaemon(const std::string& path, const std::string& request, const Rows& rows);
 
 }  // namespace dwell::command

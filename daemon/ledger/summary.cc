@@ -24,7 +24,7 @@ std::string_view PhaseName(line::Phase phase) {
     case line::Phase::kRemoved:
       return "removed";
   }
-  CHECK(!"a phase without a name");
+  CHECK(false && "a phase without a name");
   return {};
 }
 

@@ -162,7 +162,7 @@ class TlsConnection final : public Connection {
 
   asio::awaitable<Io> Write(std::string_view first, std::string_view second) override {
     // Small writes go out as one record instead of two.
-    constexpr std::size_t kJoinBytesMax = 16 * 1024;
+    constexpr std::size_t kJoinBytesMax = std::size_t{16} * 1024;
     if (!second.empty() && first.size() + second.size() <= kJoinBytesMax) {
       joined_.assign(first).append(second);
       first = joined_;

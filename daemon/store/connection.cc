@@ -54,7 +54,7 @@ Error StoreError(sqlite3* db, int code, std::string_view doing) {
     message += ")";
     return {row.kind, std::move(message)};
   }
-  CHECK(!"SQLite reported a mistake of ours or no memory");
+  CHECK(false && "SQLite reported a mistake of ours or no memory");
   return {};
 }
 

@@ -22,7 +22,7 @@ std::string_view DeliveryStateName(DeliveryState state) {
     case DeliveryState::kCancelled:
       return "cancelled";
   }
-  CHECK(!"a delivery state without a name");
+  CHECK(false && "a delivery state without a name");
   return {};
 }
 
@@ -42,7 +42,7 @@ std::uint64_t& Store::Db::CounterOf(Counts& counts, DeliveryState state) {
     case DeliveryState::kCancelled:
       return counts.cancelled;
   }
-  CHECK(!"a delivery state without a counter");
+  CHECK(false && "a delivery state without a counter");
   return counts.ready;
 }
 
