@@ -63,6 +63,13 @@ constexpr RuleType kTypes[] = {
     {"syntax", "structure"},
     {"time-out", "timeout"},
     {"type", "structure"},
+    {"udi-character", "value"},
+    {"udi-check-digit", "value"},
+    {"udi-date", "value"},
+    {"udi-disagrees", "value"},
+    {"udi-length", "value"},
+    {"udi-separator", "value"},
+    {"udi-unknown", "value"},
     {"uniqueItems", "duplicate"},
 };
 
