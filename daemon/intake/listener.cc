@@ -116,8 +116,8 @@ Listener::Listener(std::shared_ptr<State> state) : state_(std::move(state)) {}
 
 Listener::~Listener() { Drain(nullptr); }
 
-Result<std::unique_ptr<Listener>> Listener::Open(asio::any_io_executor executor, Pipeline& pipeline,
-                                                 const base::Clock& clock,
+Result<std::unique_ptr<Listener>> Listener::Open(const asio::any_io_executor& executor,
+                                                 Pipeline& pipeline, const base::Clock& clock,
                                                  ListenerOptions options) {
   boost::system::error_code error;
   const asio::ip::address address = asio::ip::make_address(options.address, error);

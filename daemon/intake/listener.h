@@ -27,7 +27,7 @@ class Listener {
  public:
   /// Listens and begins to accept. `pipeline` and `clock` outlive every connection. Errors: kBusy
   /// (address in use), kConfig (no such address), kNetwork.
-  static Result<std::unique_ptr<Listener>> Open(net::asio::any_io_executor executor,
+  static Result<std::unique_ptr<Listener>> Open(const net::asio::any_io_executor& executor,
                                                 Pipeline& pipeline, const base::Clock& clock,
                                                 ListenerOptions options);
   ~Listener();
