@@ -56,7 +56,7 @@ Result<void> RunRound(Ledger::Impl& ledger, store::Store& store, Round& round) {
     const auto key = store.KeyOfLine(seq);
     if (key.has_error()) return key.error();
     CHECK(key.value().has_value());
-    const Result<void> looked = LookAgain(ledger, store, *key.value(), round.touched, now);
+    Result<void> looked = LookAgain(ledger, store, *key.value(), round.touched, now);
     if (looked.has_error()) return looked;
   }
   round.looked_at = lines.value().size();

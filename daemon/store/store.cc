@@ -62,10 +62,10 @@ Result<void> Store::Commit() {
                                       now.completed, now.on_hold, now.cancelled}) {
       write.Bind(static_cast<std::int64_t>(count));
     }
-    const Result<void> written = write.Run();
+    Result<void> written = write.Run();
     if (written.has_error()) return written;
   }
-  const Result<void> committed = Query(db_->connection, Sql::kCommit).Run();
+  Result<void> committed = Query(db_->connection, Sql::kCommit).Run();
   if (committed.has_error()) return committed;
   db_->committed = db_->counts;
   db_->counts_changed = false;
