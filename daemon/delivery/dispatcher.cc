@@ -61,7 +61,6 @@ Dispatcher::Dispatcher(asio::io_context& loop, store::Writer& writer, const base
       route_(std::move(route)),
       means_(std::move(means)),
       health_(in_flight_max, means_.backoff),
-      in_flight_max_(in_flight_max),
       senders_(in_flight_max),
       gather_(loop),
       ready_(loop),

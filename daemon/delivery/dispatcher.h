@@ -72,7 +72,6 @@ class Dispatcher {
   Route route_;
   Means means_;
   Health health_;
-  std::size_t in_flight_max_;
 
   std::vector<Sender> senders_;
   std::deque<store::BundleRecord> fetched_;  ///< claimed, not yet sent
