@@ -1,7 +1,6 @@
 // The line itself as a Device: one for each placed insertion, active while it is in the patient.
 #include <openssl/evp.h>
 
-#include <algorithm>
 #include <variant>
 
 #include "mapping/fhir/draft.h"
@@ -18,17 +17,34 @@ std::string Base64(std::string_view bytes) {
   return text;
 }
 
-/// The carrier as scanned. A scan with group separators is no legal FHIR string: it goes out as the
-/// machine-readable form, whose bytes are base64.
-void WriteUdi(Draft& draft, const std::string& udi) {
-  if (udi.empty()) return;
+/// Who issues the identifiers, as FHIR names them (hl7.org/fhir/R4/device.html, udiCarrier.issuer).
+std::string_view IssuerUri(event::UdiIssuer issuer) {
+  switch (issuer) {
+    case event::UdiIssuer::kGs1:
+      return "http://hl7.org/fhir/NamingSystem/gs1";
+    case event::UdiIssuer::kHibcc:
+      return "http://hl7.org/fhir/NamingSystem/hibcc";
+    case event::UdiIssuer::kUnknown:
+      break;
+  }
+  return {};
+}
+
+/// The carrier as scanned. What a scanner sends is for machines, and its separators are illegal in
+/// a FHIR string: it goes out as base64 of its bytes.
+void WriteUdi(Draft& draft, const std::string& scanned, const event::Udi& parts) {
+  if (scanned.empty()) return;
   JsonWriter& json = draft.json();
-  const bool has_control =
-      std::ranges::any_of(udi, [](char c) { return static_cast<unsigned char>(c) < 0x20; });
   json.Name("udiCarrier");
   json.BeginArray();
   json.BeginObject();
-  json.Member(has_control ? "carrierAIDC" : "carrierHRF", has_control ? Base64(udi) : udi);
+  draft.Text("deviceIdentifier", parts.device, "Device identifier");
+  draft.Text("issuer", IssuerUri(parts.issuer));
+  if (event::IsScannerForm(scanned)) {
+    json.Member("carrierAIDC", Base64(scanned));
+  } else {
+    json.Member("carrierHRF", scanned);
+  }
   json.Member("entryType", "barcode");
   json.EndObject();
   json.EndArray();
@@ -67,11 +83,16 @@ void MakeDevice(Draft& draft) {
   const event::Event& event = *item.entry->event;
   const auto& line = *std::get<event::Insertion>(event.body).line;
   JsonWriter& json = draft.json();
-  WriteUdi(draft, line.udi);
+  static const event::Udi kNoUdi;
+  const event::Udi& parts = line.udi_parts ? *line.udi_parts : kNoUdi;
+  WriteUdi(draft, line.udi, parts);
   const std::string_view in_patient = item.partner != nullptr ? "inactive" : "active";
   json.Member("status", item.in_error ? "entered-in-error" : in_patient);
-  draft.Text("expirationDate", line.expiry, "Expires");
-  draft.Text("lotNumber", line.lot, "Lot");
+  // What staff entered goes before what the carrier says; the two agree where both speak.
+  draft.Text("manufactureDate", parts.produced, "Made");
+  draft.Text("expirationDate", line.expiry.empty() ? parts.expires : line.expiry, "Expires");
+  draft.Text("lotNumber", line.lot.empty() ? parts.lot : line.lot, "Lot");
+  draft.Text("serialNumber", parts.serial, "Serial number");
   draft.Coded("type", "line-kind", line.kind, "Kind");
   WriteProperties(draft, line);
   draft.Patient("patient", event.patient);
