@@ -83,8 +83,8 @@ void MakeDevice(Draft& draft) {
   const event::Event& event = *item.entry->event;
   const auto& line = *std::get<event::Insertion>(event.body).line;
   JsonWriter& json = draft.json();
-  static const event::Udi kNoUdi;
-  const event::Udi& parts = line.udi_parts ? *line.udi_parts : kNoUdi;
+  const event::Udi no_udi;
+  const event::Udi& parts = line.udi_parts ? *line.udi_parts : no_udi;
   WriteUdi(draft, line.udi, parts);
   const std::string_view in_patient = item.partner != nullptr ? "inactive" : "active";
   json.Member("status", item.in_error ? "entered-in-error" : in_patient);

@@ -347,9 +347,7 @@ TEST(Udi, ATextOfNeitherIssuerHasNoParts) {
   for (const char* text :
        {"REF 381-234 LOT 7", "51022222233336", "6291041500214", "01", "010203", "(left arm)",
         "=/A9999XYZ100T0944=,000025", "x", "]A0381234", "https://device.example/01/09506000134352",
-        "[)>\x1e"
-        "06\x1d"
-        "25PX\x1e\x04"}) {
+        "[)>\03606\03525PX\036\004"}) {
     EXPECT_EQ(Parse(text), "none - - - - -") << text;
   }
 }
