@@ -47,8 +47,9 @@ inline constexpr std::uint64_t kQueueBundlesMax = 1'000'000;
 inline constexpr std::chrono::seconds kRetryAfter{5};
 /// Free space that must remain on the store's file system: room for delivery's bookkeeping.
 inline constexpr std::uint64_t kStoreFreeBytesMin = 64 * kMiB;
-/// Jobs that share one transaction: beyond this the commit takes longer than it saves.
-inline constexpr std::size_t kJobsPerCommitMax = 128;
+/// Events that share one transaction: beyond this the commit takes longer than it saves, and
+/// delivery waits too long for its turn.
+inline constexpr std::size_t kEventsPerCommitMax = 128;
 /// Events of the lines that the ledger keeps in memory: some 2 KiB each, so about 200 MiB.
 inline constexpr std::size_t kCachedEventsMax = 100'000;
 /// Lines that the clock looks at in one transaction: some 20 ms of work, so that intake is not kept

@@ -16,7 +16,7 @@ using std::chrono::milliseconds;
 
 /// Bundles claimed ahead for each one in flight, so that the senders have work while the disk
 /// syncs.
-constexpr std::size_t kAheadPerSender = 12;
+constexpr std::size_t kAheadPerSender = 32;
 /// So many settlements are told to the store at once; fewer wait for company a moment.
 constexpr std::size_t kSettlementsMin = 32;
 constexpr milliseconds kGatherTime{3};
@@ -227,6 +227,7 @@ void Dispatcher::PostBatch(std::size_t wanted) {
   batch->wanted = wanted;
   batch->now = clock_.Now();
   store::Job job;
+  job.goes_first = true;
   job.work = [batch](store::Store& store) {
     batch->claimed.clear();
     return batch->Work(store);

@@ -152,15 +152,17 @@ void Ledger::Submit(std::vector<Submission> submissions, Receipts receipts) {
   batch->submissions = std::move(submissions);
   batch->receipts.reserve(batch->submissions.size());
   batch->tell = std::move(receipts);
-  impl_->writer.Post(
-      {[impl = impl_, batch](store::Store& store) { return PlaceAll(*impl, store, *batch); },
-       [impl = impl_, batch](const Result<void>& committed) {
-         if (committed.has_error()) {
-           batch->receipts.assign(batch->submissions.size(), NotNow(committed.error().message()));
-         }
-         batch->tell(std::move(batch->receipts));
-         impl->Finish(batch->touched, committed);
-       }});
+  store::Job job;
+  job.weight = batch->submissions.size();
+  job.work = [impl = impl_, batch](store::Store& store) { return PlaceAll(*impl, store, *batch); };
+  job.done = [impl = impl_, batch](const Result<void>& committed) {
+    if (committed.has_error()) {
+      batch->receipts.assign(batch->submissions.size(), NotNow(committed.error().message()));
+    }
+    batch->tell(std::move(batch->receipts));
+    impl->Finish(batch->touched, committed);
+  };
+  impl_->writer.Post(std::move(job));
 }
 
 }  // namespace dwell::ledger

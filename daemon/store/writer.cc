@@ -3,7 +3,6 @@
 #include <atomic>
 #include <condition_variable>
 #include <deque>
-#include <iterator>
 #include <mutex>
 #include <optional>
 #include <thread>
@@ -31,6 +30,7 @@ struct Writer::Impl {
   std::function<void(const Error&)> on_fatal;
   std::mutex mutex;
   std::condition_variable posted;
+  std::deque<Job> first;  // guarded by mutex; goes before `jobs`
   std::deque<Job> jobs;   // guarded by mutex
   bool stopping = false;  // guarded by mutex
   std::atomic<std::size_t> waiting{0};
@@ -40,6 +40,7 @@ struct Writer::Impl {
   void Run();
   std::vector<Job> TakeBatch();
   Result<void> Transact(const std::vector<Job>& batch);
+  bool HasJobs() const { return !first.empty() || !jobs.empty(); }  // under mutex
   bool Ending();
   void CheckpointBeyond(std::size_t pages);
   void Stop(const Error& error);
@@ -66,8 +67,8 @@ void Writer::Post(Job job) {
   bool was_empty = false;
   {
     const std::scoped_lock lock(impl_->mutex);
-    was_empty = impl_->jobs.empty();
-    impl_->jobs.push_back(std::move(job));
+    was_empty = !impl_->HasJobs();
+    (job.goes_first ? impl_->first : impl_->jobs).push_back(std::move(job));
   }
   // With jobs before it in the queue the thread is awake and will see it.
   if (was_empty) impl_->posted.notify_one();
@@ -77,7 +78,7 @@ std::size_t Writer::waiting() const { return impl_->waiting.load(std::memory_ord
 
 // An empty batch: quiet for a while, or time to end.
 std::vector<Job> Writer::Impl::TakeBatch() {
-  const auto something_to_do = [this] { return !jobs.empty() || stopping; };
+  const auto something_to_do = [this] { return HasJobs() || stopping; };
   std::unique_lock lock(mutex);
   if (!something_to_do() && !fatal && store->log_pages() > 0) {
     lock.unlock();
@@ -87,13 +88,13 @@ std::vector<Job> Writer::Impl::TakeBatch() {
   }
   posted.wait(lock, something_to_do);
   std::vector<Job> batch;
-  if (jobs.size() <= limits::kJobsPerCommitMax) {
-    batch.assign(std::make_move_iterator(jobs.begin()), std::make_move_iterator(jobs.end()));
-    jobs.clear();
-  } else {
-    const auto end = jobs.begin() + static_cast<std::ptrdiff_t>(limits::kJobsPerCommitMax);
-    batch.assign(std::make_move_iterator(jobs.begin()), std::make_move_iterator(end));
-    jobs.erase(jobs.begin(), end);
+  std::size_t weight = 0;
+  for (std::deque<Job>* queue : {&first, &jobs}) {
+    while (!queue->empty() && weight < limits::kEventsPerCommitMax) {
+      weight += queue->front().weight;
+      batch.push_back(std::move(queue->front()));
+      queue->pop_front();
+    }
   }
   return batch;
 }
@@ -135,7 +136,7 @@ void Writer::Impl::Run() {
 
 bool Writer::Impl::Ending() {
   const std::scoped_lock lock(mutex);
-  return stopping && jobs.empty();
+  return stopping && !HasJobs();
 }
 
 void Writer::Impl::CheckpointBeyond(std::size_t pages) {

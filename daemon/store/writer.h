@@ -17,6 +17,11 @@ struct Job {
   /// Runs after the commit (success: everything is synced) or after the rollback (error).
   /// Must be quick and must not block: post to another thread what takes time.
   std::function<void(const Result<void>&)> done;
+  /// What it costs, in events: a batch of a hundred counts as a hundred jobs.
+  std::size_t weight = 1;
+  /// Goes before those that wait and do not say so: the bookkeeping of delivery, which a flood of
+  /// events must not starve.
+  bool goes_first = false;
 };
 
 /// Fails: kFull is told to the jobs and the thread goes on; any other error stops the thread: all
@@ -28,7 +33,7 @@ class Writer {
   /// Finishes the jobs already posted, checkpoints, closes the store.
   ~Writer();
 
-  /// Safe from any thread. Jobs run in the order of posting.
+  /// Safe from any thread. Jobs run in the order of posting, those that go first before the others.
   void Post(Job job);
   /// Jobs posted and not yet done.
   std::size_t waiting() const;

@@ -100,7 +100,7 @@ TEST_F(WriterTest, ATransactionTakesNoMoreThanTheLimit) {
   std::promise<void> release = Block();
   std::vector<std::uint64_t> lines_when_told;
   Store* store_seen = nullptr;
-  const int jobs = static_cast<int>(limits::kJobsPerCommitMax) + 10;
+  const int jobs = static_cast<int>(limits::kEventsPerCommitMax) + 10;
   for (int i = 0; i < jobs; ++i) {
     writer_->Post(
         {[i, &store_seen](Store& store) {
@@ -112,8 +112,36 @@ TEST_F(WriterTest, ATransactionTakesNoMoreThanTheLimit) {
   release.set_value();
   writer_.reset();
   ASSERT_EQ(lines_when_told.size(), static_cast<std::size_t>(jobs));
-  EXPECT_EQ(lines_when_told.front(), limits::kJobsPerCommitMax);
+  EXPECT_EQ(lines_when_told.front(), limits::kEventsPerCommitMax);
   EXPECT_EQ(lines_when_told.back(), static_cast<std::uint64_t>(jobs));
+}
+
+TEST_F(WriterTest, AFloodOfEventsDoesNotKeepDeliveryWaiting) {
+  Start();
+  std::promise<void> release = Block();
+  std::string order;
+  const auto post = [&](char name, std::size_t weight, bool goes_first) {
+    Job job;
+    job.work = [](Store&) { return Result<void>(); };
+    job.done = [&order, name](const Result<void>&) { order += name; };
+    job.weight = weight;
+    job.goes_first = goes_first;
+    writer_->Post(std::move(job));
+  };
+  for (int i = 0; i < 3; ++i) post('b', limits::kEventsPerCommitMax, false);
+  post('d', 1, true);
+  std::string order_when_last;
+  Job last;
+  last.work = [&](Store&) {
+    order_when_last = order;
+    return Result<void>();
+  };
+  last.weight = limits::kEventsPerCommitMax;
+  writer_->Post(std::move(last));
+  release.set_value();
+  writer_.reset();
+  EXPECT_EQ(order, "dbbb");
+  EXPECT_EQ(order_when_last, "dbbb") << "each heavy job has a transaction of its own";
 }
 
 TEST_F(WriterTest, AFullDiskRollsEverybodyBackTellsThemAndGoesOn) {
