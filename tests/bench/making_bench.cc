@@ -13,6 +13,7 @@
 #include "mapping/fhir/bundle.h"
 #include "mapping/line/line.h"
 #include "schemas/bundled.h"
+#include "tests/bench/cpu_time.h"
 #include "tests/schemas/files.h"
 
 namespace dwell {
@@ -59,22 +60,9 @@ constexpr std::array kLife = {
     Told{"removal", "2026-03-04T09:30:00Z", kRemovalBody},
 };
 
-double CpuMicroseconds() {
-  timespec now{};
-  clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &now);
-  return static_cast<double>(now.tv_sec) * 1e6 + static_cast<double>(now.tv_nsec) / 1e3;
-}
-
-/// The best of several rounds, in microseconds a call.
 template <class Call>
 double Best(Call call) {
-  double best = 1e9;
-  for (int round = 0; round < kRounds; ++round) {
-    const double begin = CpuMicroseconds();
-    for (int i = 0; i < kRepeats; ++i) call();
-    best = std::min(best, (CpuMicroseconds() - begin) / kRepeats);
-  }
-  return best;
+  return bench::Best(kRounds, kRepeats, call);
 }
 
 std::string Json(const Told& told, std::size_t number) {
