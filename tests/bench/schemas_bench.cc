@@ -98,9 +98,9 @@ int main(int argc, char** argv) {
     }
   }
   for (const auto& [name, text] : files) Run(*bundled, name, Compact(text));
-  const double begin = CpuMicroseconds();
+  const double begin = bench::CpuMicroseconds();
   const bool loaded = Bundled::Load().has_value();
-  std::printf("compile all bundled schemas: %.1f ms%s\n", (CpuMicroseconds() - begin) / 1e3,
+  std::printf("compile all bundled schemas: %.1f ms%s\n", (bench::CpuMicroseconds() - begin) / 1e3,
               loaded ? "" : " (failed)");
   return 0;
 }
