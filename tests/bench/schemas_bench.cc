@@ -98,9 +98,9 @@ int main(int argc, char** argv) {
     }
   }
   for (const auto& [name, text] : files) Run(*bundled, name, Compact(text));
-  const double begin = bench::CpuMicroseconds();
+  const double begin = dwell::bench::CpuMicroseconds();
   const bool loaded = Bundled::Load().has_value();
-  std::printf("compile all bundled schemas: %.1f ms%s\n", (bench::CpuMicroseconds() - begin) / 1e3,
-              loaded ? "" : " (failed)");
+  std::printf("compile all bundled schemas: %.1f ms%s\n",
+              (dwell::bench::CpuMicroseconds() - begin) / 1e3, loaded ? "" : " (failed)");
   return 0;
 }
