@@ -10,6 +10,7 @@
 #include "mapping/codes/codes.h"
 #include "mapping/due/due.h"
 #include "mapping/line/line.h"
+#include "schemas/release.h"
 
 namespace dwell::fhir {
 
@@ -19,6 +20,7 @@ struct Context {
   bool test_data = false;      ///< label everything with the security label HTEST
   const codes::CodeMap* codes = nullptr;
   const due::Zone* zone = nullptr;  ///< for times in narratives
+  FhirRelease release = FhirRelease::kR4;
 };
 
 /// What was last issued of one resource of the line.
