@@ -17,10 +17,11 @@ constexpr std::size_t kMoreIssued = 16;
 
 /// Who writes which role, in the order of Role.
 using Maker = void (*)(Draft&);
-constexpr std::array<Maker, 15> kMakers = {
-    MakeDevice,      MakeInsertion,      MakeAttempt,         MakeFlush,       MakeDressingChange,
-    MakeRemoval,     MakeDeviceUse,      MakeInsertionRecord, MakeFlushRecord, MakeSiteCheck,
-    MakeFlushRecord, MakeDressingRecord, MakeSiteAtRemoval,   MakeDwellTime,   MakeTask};
+constexpr std::array<Maker, 16> kMakers = {
+    MakeDevice,          MakeInsertion,     MakeAttempt,   MakeFlush,
+    MakeDressingChange,  MakeRemoval,       MakeDeviceUse, MakeAssociation,
+    MakeInsertionRecord, MakeFlushRecord,   MakeSiteCheck, MakeFlushRecord,
+    MakeDressingRecord,  MakeSiteAtRemoval, MakeDwellTime, MakeTask};
 
 /// What was issued before, found again by fingerprint (nothing changed) or by type and id.
 class Before {
@@ -96,7 +97,7 @@ class Making {
     std::ranges::stable_sort(changed, {}, &Item::role);
     for (const Item& item : changed) {
       std::string id = IdOf(item, line_, context_);
-      const int index = before_.Find(Row(item.role).type, id);
+      const int index = before_.Find(TypeOf(item.role, context_.release), id);
       if (index < 0 && item.only_if_issued) continue;
       Write(item, std::move(id), index);
     }
@@ -121,7 +122,7 @@ class Making {
     if (!scope_) scope_.emplace(line_, context_, cause_);
     Draft draft(*scope_, item, id);
     kMakers[static_cast<std::size_t>(item.role)](draft);
-    const std::string type(Row(item.role).type);
+    const std::string type(TypeOf(item.role, context_.release));
     if (index < 0) {
       made_.issued.push_back({type, id, item.fingerprint, 1});
     } else {

@@ -1,4 +1,5 @@
 // The line itself as a Device: one for each placed insertion, active while it is in the patient.
+// From R5 on a DeviceAssociation says whose it is.
 #include <openssl/evp.h>
 
 #include <variant>
@@ -30,6 +31,39 @@ std::string_view IssuerUri(event::UdiIssuer issuer) {
   return {};
 }
 
+/// DeviceAssociation.status (R5, required binding deviceassociation-status).
+struct Hl7Status {
+  std::string_view code, display;
+};
+constexpr Hl7Status kImplanted = {"implanted", "Implanted"};
+constexpr Hl7Status kExplanted = {"explanted", "Explanted"};
+constexpr Hl7Status kInError = {"entered-in-error", "Entered in Error"};
+
+void WriteStatus(JsonWriter& json, const Hl7Status& status) {
+  json.BeginObject();
+  json.Name("coding");
+  json.BeginArray();
+  json.BeginObject();
+  json.Member("system", "http://hl7.org/fhir/deviceassociation-status");
+  json.Member("code", status.code);
+  json.Member("display", status.display);
+  json.EndObject();
+  json.EndArray();
+  json.EndObject();
+}
+
+/// Member `name`; R5 asks for it even where the scan does not tell it, and takes the reason
+/// instead.
+void WriteOrUnknown(Draft& draft, const std::string& name, std::string_view value,
+                    std::string_view label = {}) {
+  draft.Text(name, value, label);
+  if (!value.empty() || !draft.scope().r5()) return;
+  draft.json().MemberRaw("_" + name,
+                         R"({"extension":[{"url":)"
+                         R"("http://hl7.org/fhir/StructureDefinition/data-absent-reason",)"
+                         R"("valueCode":"unknown"}]})");
+}
+
 /// The carrier as scanned. What a scanner sends is for machines, and its separators are illegal in
 /// a FHIR string: it goes out as base64 of its bytes.
 void WriteUdi(Draft& draft, const std::string& scanned, const event::Udi& parts) {
@@ -38,8 +72,8 @@ void WriteUdi(Draft& draft, const std::string& scanned, const event::Udi& parts)
   json.Name("udiCarrier");
   json.BeginArray();
   json.BeginObject();
-  draft.Text("deviceIdentifier", parts.device, "Device identifier");
-  draft.Text("issuer", IssuerUri(parts.issuer));
+  WriteOrUnknown(draft, "deviceIdentifier", parts.device, "Device identifier");
+  WriteOrUnknown(draft, "issuer", IssuerUri(parts.issuer));
   if (event::IsScannerForm(scanned)) {
     json.Member("carrierAIDC", Base64(scanned));
   } else {
@@ -50,7 +84,7 @@ void WriteUdi(Draft& draft, const std::string& scanned, const event::Udi& parts)
   json.EndArray();
 }
 
-/// One entry of Device.property.
+/// One entry of Device.property: in R4 with a list of quantities, in R5 with one.
 void WriteProperty(Draft& draft, std::string_view code, std::string_view number, const Unit& unit) {
   JsonWriter& json = draft.json();
   json.BeginObject();
@@ -58,9 +92,13 @@ void WriteProperty(Draft& draft, std::string_view code, std::string_view number,
   json.Name("type");
   WriteConcept(json, *type);
   json.Name("valueQuantity");
-  json.BeginArray();
-  WriteQuantity(json, number, unit);
-  json.EndArray();
+  if (draft.scope().r5()) {
+    WriteQuantity(json, number, unit);
+  } else {
+    json.BeginArray();
+    WriteQuantity(json, number, unit);
+    json.EndArray();
+  }
   json.EndObject();
   draft.Tell(type->text, std::string(number).append(" ").append(unit.text));
 }
@@ -93,12 +131,35 @@ void MakeDevice(Draft& draft) {
   draft.Text("expirationDate", line.expiry.empty() ? parts.expires : line.expiry, "Expires");
   draft.Text("lotNumber", line.lot.empty() ? parts.lot : line.lot, "Lot");
   draft.Text("serialNumber", parts.serial, "Serial number");
-  draft.Coded("type", "line-kind", line.kind, "Kind");
+  const codes::Found kind = draft.codes().Find("line-kind", line.kind);
+  json.Name("type");
+  if (draft.scope().r5()) json.BeginArray();
+  WriteConcept(json, *kind);
+  if (draft.scope().r5()) json.EndArray();
+  draft.Tell("Kind", kind->text);
   WriteProperties(draft, line);
-  draft.Patient("patient", event.patient);
+  if (!draft.scope().r5()) draft.Patient("patient", event.patient);
   draft.TellEvent(event);
   if (item.partner != nullptr)
     draft.Tell("Removed", ReadableTime(item.partner->event->happened.text));
+}
+
+void MakeAssociation(Draft& draft) {
+  const Item& item = draft.item();
+  const event::Event& event = *item.entry->event;
+  const event::Event* removal = item.partner != nullptr ? item.partner->event.get() : nullptr;
+  JsonWriter& json = draft.json();
+  draft.Refer("device", "Device", draft.scope().IdOf(*item.entry, Role::kDevice));
+  // Of the codes that R5 requires here only this pair can say that a line is out again.
+  const Hl7Status& in_patient = removal != nullptr ? kExplanted : kImplanted;
+  json.Name("status");
+  WriteStatus(json, item.in_error ? kInError : in_patient);
+  draft.Patient("subject", event.patient);
+  json.Name("period");
+  WritePeriod(json, event.happened.text, removal != nullptr ? removal->happened.text : "");
+  draft.Tell("Put in", ReadableTime(event.happened.text));
+  if (removal != nullptr) draft.Tell("Taken out", ReadableTime(removal->happened.text));
+  draft.Tell("Line", event.line_id);
 }
 
 }  // namespace dwell::fhir

@@ -71,7 +71,7 @@ std::string_view Scope::line_kind() const {
 Draft::Draft(const Scope& scope, const Item& item, std::string_view id)
     : scope_(scope), item_(item), narrative_(Row(item.role).title) {
   json_.BeginObject();
-  json_.Member("resourceType", Row(item.role).type);
+  json_.Member("resourceType", TypeOf(item.role, scope.context.release));
   json_.Member("id", id);
   json_.MemberRaw("meta", scope.meta_json);
   if (item.in_error) narrative_.Row("", "Entered in error: this does not count.");
@@ -80,7 +80,8 @@ Draft::Draft(const Scope& scope, const Item& item, std::string_view id)
   json_.BeginArray();
   WriteIdentifier(json_, scope.base + (item.due != nullptr ? "/task" : "/resource"),
                   IdentifierValue(scope, item));
-  if (item.role == Role::kDevice || item.role == Role::kDeviceUse) {
+  if (item.role == Role::kDevice || item.role == Role::kDeviceUse ||
+      item.role == Role::kAssociation) {
     WriteIdentifier(json_, scope.base + "/line", scope.line.key.line_id);
   }
   json_.EndArray();
@@ -111,9 +112,9 @@ void Draft::Patient(std::string_view name, const event::Patient& patient) {
   WriteLogicalReference(json_, "Patient", patient.system, patient.value);
 }
 
-void Draft::Encounter(const event::Event& event) {
+void Draft::Encounter(const event::Event& event, std::string_view name) {
   if (!event.encounter) return;
-  json_.Name("encounter");
+  json_.Name(name);
   WriteLogicalReference(json_, "Encounter", event.encounter->system, event.encounter->value);
 }
 

@@ -31,6 +31,8 @@ struct Scope {
   const event::Insertion* inserted() const;  ///< the insertion's body; or null
   /// Code of the kind of line; "" when no insertion told it.
   std::string_view line_kind() const;
+  /// Whether to write as R5 does; R4B is as R4 in all that we write.
+  bool r5() const { return context.release == FhirRelease::kR5; }
 };
 
 class Draft {
@@ -52,12 +54,22 @@ class Draft {
              std::string_view label = {});
   /// Member `name` as a string; nothing when it is empty.
   void Text(std::string_view name, std::string_view value, std::string_view label = {});
+  /// Calls `write`, which writes a CodeableConcept, where R5 wants it in a CodeableReference:
+  /// {"concept":{...}}.
+  template <class Write>
+  void Codeable(Write write) {
+    if (!scope_.r5()) return write();
+    json_.BeginObject();
+    json_.Name("concept");
+    write();
+    json_.EndObject();
+  }
   /// Member `name` as a reference to another resource of ours.
   void Refer(std::string_view name, std::string_view type, std::string_view id);
   /// Member `name` as a reference to the patient of the item's event (for a Task: the line's).
   void Patient(std::string_view name, const event::Patient& patient);
-  /// Member "encounter", when the event names one.
-  void Encounter(const event::Event& event);
+  /// Member `name`, when the event names an encounter.
+  void Encounter(const event::Event& event, std::string_view name = "encounter");
   /// Member "location": the ward by its name.
   void Location(std::string_view ward);
   /// Member "note": what staff wrote, with its time.
@@ -88,6 +100,7 @@ std::string SiteWords(const codes::CodeMap& codes, const event::Site& site);
 /// The makers: each writes the rest of one resource after Draft's start.
 void MakeDevice(Draft& draft);
 void MakeDeviceUse(Draft& draft);
+void MakeAssociation(Draft& draft);
 void MakeInsertion(Draft& draft);
 void MakeAttempt(Draft& draft);
 void MakeFlush(Draft& draft);

@@ -11,9 +11,9 @@ namespace {
 
 /// Raise when the same inputs come to be written otherwise: then every line's resources go out
 /// again.
-constexpr std::uint64_t kFormat = 2;
+constexpr std::uint64_t kFormat = 3;
 
-constexpr std::array<RoleRow, 15> kRows = {{
+constexpr std::array<RoleRow, 16> kRows = {{
     {Role::kDevice, "device", "Device", "Vascular line"},
     {Role::kInsertion, "insertion", "Procedure", "Insertion of a vascular line"},
     {Role::kAttempt, "attempt", "Procedure", "Failed attempt to insert a vascular line"},
@@ -21,6 +21,7 @@ constexpr std::array<RoleRow, 15> kRows = {{
     {Role::kDressingChange, "dressing-change", "Procedure", "Change of dressing"},
     {Role::kRemoval, "removal", "Procedure", "Removal of a vascular line"},
     {Role::kDeviceUse, "device-use", "DeviceUseStatement", "Vascular line in place"},
+    {Role::kAssociation, "association", "DeviceAssociation", "Vascular line and its patient"},
     {Role::kInsertionRecord, "insertion-record", "Observation", "Insertion record"},
     {Role::kFirstFlush, "first-flush", "Observation", "First flush"},
     {Role::kSiteCheck, "site-check", "Observation", "Check of the site"},
@@ -43,6 +44,7 @@ bool AnyFinding(const event::Signs& signs) {
 template <class Emit>
 struct RolesOf {
   Emit emit;
+  FhirRelease release;
 
   void operator()(const event::Insertion& insertion) const {
     using event::Outcome;
@@ -53,6 +55,7 @@ struct RolesOf {
     if (!failed || insertion.attempts.empty()) emit(Role::kInsertion, 0);
     for (std::size_t i = 1; i <= insertion.attempts.size(); ++i) emit(Role::kAttempt, i);
     if (placed) emit(Role::kDeviceUse, 0);
+    if (placed && release == FhirRelease::kR5) emit(Role::kAssociation, 0);
     if (placed || failed || insertion.preparation) emit(Role::kInsertionRecord, 0);
     if (insertion.flush) emit(Role::kFirstFlush, 0);
   }
@@ -91,8 +94,12 @@ bool IsPlaced(const line::Entry& entry) {
 class Planner {
  public:
   Planner(const line::Line& line, const Context& context)
-      : line_(line), insertion_(line.insertion()), removal_(line.removal()) {
+      : line_(line),
+        release_(context.release),
+        insertion_(line.insertion()),
+        removal_(line.removal()) {
     base_.Add(kFormat).Add(context.test_data ? 1U : 0U).Add(context.codes->fingerprint());
+    base_.Add(static_cast<std::uint64_t>(context.release));
     AddEntry(base_, insertion_);
     plan_.reserve(line.entries.size() * 3);
   }
@@ -122,7 +129,8 @@ class Planner {
     const auto emit = [&](Role role, std::size_t number) {
       if (entry.standing == line::Standing::kReplaced && Has(entry.root_id, role, number)) return;
       const bool lives =
-          (role == Role::kDevice || role == Role::kDeviceUse) && &entry == insertion_;
+          &entry == insertion_ &&
+          (role == Role::kDevice || role == Role::kDeviceUse || role == Role::kAssociation);
       Add({.role = role,
            .number = number,
            .entry = &entry,
@@ -130,7 +138,7 @@ class Planner {
            .in_error = in_error,
            .root = entry.root_id});
     };
-    std::visit(RolesOf<decltype(emit)>{emit}, entry.event->body);
+    std::visit(RolesOf<decltype(emit)>{emit, release_}, entry.event->body);
   }
 
   /// A correction that comes before what it corrects names its chain by the earliest id it knows.
@@ -143,7 +151,7 @@ class Planner {
       const auto emit = [&](Role role, std::size_t number) {
         if (!Has(middle.event->id, role, number)) TakeBack(role, number, version, middle.event->id);
       };
-      std::visit(RolesOf<decltype(emit)>{emit}, version.event->body);
+      std::visit(RolesOf<decltype(emit)>{emit, release_}, version.event->body);
     };
     for (const line::Entry& entry : line_.entries) {  // the newest version first
       if (entry.standing != line::Standing::kReplaced) take_back(entry);
@@ -231,6 +239,7 @@ class Planner {
   }
 
   const line::Line& line_;
+  FhirRelease release_;
   const line::Entry* insertion_;
   const line::Entry* removal_;
   Fingerprint base_;
@@ -240,6 +249,11 @@ class Planner {
 }  // namespace
 
 const RoleRow& Row(Role role) { return kRows[static_cast<std::size_t>(role)]; }
+
+std::string_view TypeOf(Role role, FhirRelease release) {
+  if (role == Role::kDeviceUse && release == FhirRelease::kR5) return "DeviceUsage";
+  return Row(role).type;
+}
 
 std::vector<Item> MakePlan(const line::Line& line, const std::vector<due::Due>& dues,
                            const Context& context) {

@@ -23,6 +23,7 @@ enum class Role : std::uint8_t {
   kDressingChange,
   kRemoval,
   kDeviceUse,
+  kAssociation,  ///< R5 only, where Device no longer names its patient
   kInsertionRecord,
   kFirstFlush,
   kSiteCheck,
@@ -36,10 +37,13 @@ enum class Role : std::uint8_t {
 struct RoleRow {
   Role role;
   std::string_view name;   ///< part of ids and identifiers: never change one
-  std::string_view type;   ///< FHIR resource type
+  std::string_view type;   ///< FHIR resource type; see TypeOf()
   std::string_view title;  ///< heads the narrative
 };
 const RoleRow& Row(Role role);
+
+/// The role's resource type in that release: R5 calls DeviceUseStatement DeviceUsage.
+std::string_view TypeOf(Role role, FhirRelease release);
 
 /// One resource of the line.
 struct Item {

@@ -27,11 +27,13 @@ void Begin(Draft& draft, const Head& head) {
   draft.Tell("What", code->text);
   draft.Patient("subject", event.patient);
   draft.Encounter(event);
+  const std::string when = draft.scope().r5() ? "occurrence" : "performed";
   if (head.at != nullptr) {
-    json.Member("performedDateTime", head.at->text);
+    json.Member(when + "DateTime", head.at->text);
   } else {
-    WriteWhen(json, "performed", event);
+    WriteWhen(json, when, event);
   }
+  if (draft.scope().r5()) json.Member("recorded", event.recorded_at.text);
   json.Name("performer");
   json.BeginArray();
   for (const event::StaffMember& member : event.staff) {
@@ -70,7 +72,7 @@ void WriteFocalDevice(Draft& draft, std::string_view action, std::string_view de
   json.EndArray();
 }
 
-/// Procedure.usedCode, opened with the first thing used.
+/// Procedure.usedCode (R5: used), opened with the first thing used.
 class Used {
  public:
   explicit Used(Draft& draft) : draft_(draft) {}
@@ -83,17 +85,19 @@ class Used {
     if (code.empty()) return;
     JsonWriter& json = draft_.json();
     if (!any_) {
-      json.Name("usedCode");
+      json.Name(draft_.scope().r5() ? "used" : "usedCode");
       json.BeginArray();
       any_ = true;
     }
     const codes::Found found = draft_.codes().Find(group, code);
-    WriteConcept(json, *found);
+    draft_.Codeable([&] { WriteConcept(json, *found); });
     for (const std::string& also : found->also_json) {
-      json.BeginObject();
-      json.MemberRaw("coding", also);
-      json.Member("text", found->text);
-      json.EndObject();
+      draft_.Codeable([&] {
+        json.BeginObject();
+        json.MemberRaw("coding", also);
+        json.Member("text", found->text);
+        json.EndObject();
+      });
     }
     draft_.Tell("Used", found->text);
   }
@@ -177,10 +181,10 @@ void MakeRemoval(Draft& draft) {
   const event::Event& event = *draft.item().entry->event;
   const auto& removal = std::get<event::Removal>(event.body);
   Begin(draft, {"completed", "line-removal", draft.scope().line_kind()});
-  draft.json().Name("reasonCode");
+  draft.json().Name(draft.scope().r5() ? "reason" : "reasonCode");
   draft.json().BeginArray();
   const codes::Found reason = draft.codes().Find("reason", removal.reason);
-  WriteConcept(draft.json(), *reason);
+  draft.Codeable([&] { WriteConcept(draft.json(), *reason); });
   draft.json().EndArray();
   draft.Tell("Why", reason->text);
   if (const event::Insertion* inserted = draft.scope().inserted())

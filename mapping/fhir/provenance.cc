@@ -53,6 +53,21 @@ void WriteEntity(JsonWriter& json, const Scope& scope, std::string_view role, st
   json.EndObject();
 }
 
+/// R5 calls it authorization and makes it a CodeableReference.
+void WriteReason(JsonWriter& json, const Scope& scope, std::string_view code) {
+  const codes::Found why = scope.codes.Find("reason", code);
+  json.Name(scope.r5() ? "authorization" : "reason");
+  json.BeginArray();
+  if (scope.r5()) {
+    json.BeginObject();
+    json.MemberRaw("concept", why->concept_json);
+    json.EndObject();
+  } else {
+    WriteConcept(json, *why);
+  }
+  json.EndArray();
+}
+
 void WriteEntities(JsonWriter& json, const Scope& scope) {
   const event::Event& event = *scope.cause.event;
   json.Name("entity");
@@ -106,10 +121,7 @@ Resource MakeProvenance(const Scope& scope, const std::vector<Resource>& targets
   json.Member("recorded", scope.recorded);
   if (event != nullptr) {
     if (const auto* retraction = std::get_if<event::Retraction>(&event->body)) {
-      json.Name("reason");
-      json.BeginArray();
-      WriteConcept(json, *scope.codes.Find("reason", retraction->reason));
-      json.EndArray();
+      WriteReason(json, scope, retraction->reason);
     }
   }
   json.Name("activity");

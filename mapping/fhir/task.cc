@@ -53,6 +53,44 @@ void WriteOutput(Draft& draft, const due::Due& due) {
   draft.Tell("Settled", ReadableTime(settling->event->happened.text));
 }
 
+/// statusReason; in R5 a CodeableReference.
+void WriteStatusReason(Draft& draft, std::string_view group, std::string_view code,
+                       std::string_view label = {}) {
+  const codes::Found why = draft.codes().Find(group, code);
+  draft.json().Name("statusReason");
+  draft.Codeable([&] { WriteConcept(draft.json(), *why); });
+  if (!label.empty()) draft.Tell(label, why->text);
+}
+
+/// reasonCode; in R5 an item of the list "reason".
+void WriteReason(Draft& draft, std::string_view code) {
+  if (code.empty()) return;
+  if (!draft.scope().r5()) return draft.Coded("reasonCode", "reason", code, "Why");
+  const codes::Found why = draft.codes().Find("reason", code);
+  draft.json().Name("reason");
+  draft.json().BeginArray();
+  draft.Codeable([&] { WriteConcept(draft.json(), *why); });
+  draft.json().EndArray();
+  draft.Tell("Why", why->text);
+}
+
+/// When it is to be done. R5 keeps `restriction` for the fulfilment of requests (its tsk-1).
+void WriteWindow(Draft& draft, const due::Due& due) {
+  JsonWriter& json = draft.json();
+  const auto period = [&] {
+    WritePeriod(json, FormatInstant(due.from), FormatInstant(due.due_at));
+  };
+  if (draft.scope().r5()) {
+    json.Name("requestedPeriod");
+    return period();
+  }
+  json.Name("restriction");
+  json.BeginObject();
+  json.Name("period");
+  period();
+  json.EndObject();
+}
+
 /// Members that a Task has in every state.
 void WriteTimes(Draft& draft, Instant authored) {
   const Instant recorded = draft.scope().cause.recorded;
@@ -65,7 +103,7 @@ void WriteTimes(Draft& draft, Instant authored) {
 /// A Task once issued that no longer follows from the line's events, e.g. after a late event.
 void MakeWithdrawn(Draft& draft) {
   draft.json().Member("status", "entered-in-error");
-  draft.Coded("statusReason", "reason", "no-longer-derived", "Why");
+  WriteStatusReason(draft, "reason", "no-longer-derived", "Why");
   draft.json().Member("intent", "order");
   draft.Patient("for", draft.scope().line.patient);
   WriteTimes(draft, draft.scope().cause.recorded);
@@ -81,23 +119,20 @@ void MakeTask(Draft& draft) {
   JsonWriter& json = draft.json();
   WritePolicy(draft, due);
   json.Member("status", row.status);
-  if (due.stage == Stage::kNoLongerNeeded) draft.Coded("statusReason", "stage", "no-longer-needed");
+  if (due.stage == Stage::kNoLongerNeeded) WriteStatusReason(draft, "stage", "no-longer-needed");
   draft.Coded("businessStatus", "stage", due::StageCode(due.stage), "State");
   json.Member("intent", "order");
   json.Member("priority", due.rule == Rule::kRemoveNow ? row.priority_now : row.priority);
   draft.Coded("code", "due-rule", due::RuleCode(due.rule), "What");
-  if (scope.insertion != nullptr) draft.Refer("focus", "DeviceUseStatement", scope.device_use_id);
+  if (scope.insertion != nullptr)
+    draft.Refer("focus", TypeOf(Role::kDeviceUse, scope.context.release), scope.device_use_id);
   draft.Patient("for", scope.line.patient);
   if (const line::Entry* anchor = HeadOf(scope.line, due.anchor_id))
     draft.Encounter(*anchor->event);
   WriteTimes(draft, due.from);
   draft.Location(due.ward);
-  draft.Coded("reasonCode", "reason", due.reason, "Why");
-  json.Name("restriction");
-  json.BeginObject();
-  json.Name("period");
-  WritePeriod(json, FormatInstant(due.from), FormatInstant(due.due_at));
-  json.EndObject();
+  WriteReason(draft, due.reason);
+  WriteWindow(draft, due);
   draft.Tell("Due", ReadableTime(due.due_at, scope.context.zone));
   draft.Tell("Line", scope.line.key.line_id);
   if (!due.ward.empty()) draft.Tell("Ward", due.ward);
