@@ -42,7 +42,7 @@ struct Knowledge {
 };
 
 Result<Knowledge> LoadKnowledge(const config::Config& config) {
-  auto bundled = schemas::Bundled::Load();
+  auto bundled = schemas::Bundled::Load(*FhirReleaseOf(config.endpoint.fhir_version));
   if (!bundled) return bundled.error();
   auto policy = config::LoadPolicy(config.policy.file);
   if (!policy) return Error(ErrorKind::kConfig, AllFindings(policy.error()));
@@ -62,6 +62,7 @@ ledger::Rules RulesOf(const Knowledge& knowledge, const config::Config& config) 
   rules.fhir.test_data = config.site.test_data;
   rules.fhir.codes = &knowledge.codes;
   rules.fhir.zone = &knowledge.zone;
+  rules.fhir.release = *FhirReleaseOf(config.endpoint.fhir_version);  // the schema knows no other
   return rules;
 }
 

@@ -34,6 +34,7 @@ const Key kKeys[] = {
     {"intake", "private_key", [](Config& c) -> Field { return &c.intake.private_key; }, true},
     {"admin", "socket", [](Config& c) -> Field { return &c.admin.socket; }, true},
     {"endpoint", "url", [](Config& c) -> Field { return &c.endpoint.url; }},
+    {"endpoint", "fhir_version", [](Config& c) -> Field { return &c.endpoint.fhir_version; }},
     {"endpoint", "ca_file", [](Config& c) -> Field { return &c.endpoint.ca_file; }, true},
     {"endpoint", "bearer_file", [](Config& c) -> Field { return &c.endpoint.bearer_file; }, true},
     {"endpoint", "certificate", [](Config& c) -> Field { return &c.endpoint.certificate; }, true},

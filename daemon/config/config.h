@@ -32,7 +32,8 @@ struct Config {
   } admin;
   struct Endpoint {
     std::string url;
-    std::string ca_file;  ///< PEM; empty: the system's
+    std::string fhir_version = "4.0.1";  ///< also "4.3.0" and "5.0.0"
+    std::string ca_file;                 ///< PEM; empty: the system's
     std::string bearer_file;
     std::string certificate;
     std::string private_key;

@@ -131,12 +131,7 @@ void MakeDevice(Draft& draft) {
   draft.Text("expirationDate", line.expiry.empty() ? parts.expires : line.expiry, "Expires");
   draft.Text("lotNumber", line.lot.empty() ? parts.lot : line.lot, "Lot");
   draft.Text("serialNumber", parts.serial, "Serial number");
-  const codes::Found kind = draft.codes().Find("line-kind", line.kind);
-  json.Name("type");
-  if (draft.scope().r5()) json.BeginArray();
-  WriteConcept(json, *kind);
-  if (draft.scope().r5()) json.EndArray();
-  draft.Tell("Kind", kind->text);
+  draft.CodedOnce("type", "line-kind", line.kind, "Kind");
   WriteProperties(draft, line);
   if (!draft.scope().r5()) draft.Patient("patient", event.patient);
   draft.TellEvent(event);

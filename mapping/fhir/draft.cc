@@ -96,6 +96,17 @@ void Draft::Coded(std::string_view name, std::string_view group, std::string_vie
   if (!label.empty()) Tell(label, found->text);
 }
 
+void Draft::CodedOnce(std::string_view name, std::string_view group, std::string_view code,
+                      std::string_view label) {
+  if (!scope_.r5() || code.empty()) return Coded(name, group, code, label);
+  const codes::Found found = codes().Find(group, code);
+  json_.Name(name);
+  json_.BeginArray();
+  WriteConcept(json_, *found);
+  json_.EndArray();
+  if (!label.empty()) Tell(label, found->text);
+}
+
 void Draft::Text(std::string_view name, std::string_view value, std::string_view label) {
   if (value.empty()) return;
   json_.Member(name, value);

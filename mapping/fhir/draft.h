@@ -52,6 +52,9 @@ class Draft {
   /// one.
   void Coded(std::string_view name, std::string_view group, std::string_view code,
              std::string_view label = {});
+  /// The same where R5 has a list: there it is the only item.
+  void CodedOnce(std::string_view name, std::string_view group, std::string_view code,
+                 std::string_view label = {});
   /// Member `name` as a string; nothing when it is empty.
   void Text(std::string_view name, std::string_view value, std::string_view label = {});
   /// Calls `write`, which writes a CodeableConcept, where R5 wants it in a CodeableReference:

@@ -20,7 +20,7 @@ void Begin(Draft& draft, const Head& head) {
   const event::Event& event = *draft.item().entry->event;
   JsonWriter& json = draft.json();
   json.Member("status", draft.item().in_error ? "entered-in-error" : head.status);
-  draft.Coded("category", "procedure", "therapeutic-procedure");
+  draft.CodedOnce("category", "procedure", "therapeutic-procedure");
   const codes::Found code = draft.codes().Find("procedure", head.what, head.line_kind);
   json.Name("code");
   WriteConcept(json, *code);

@@ -1,14 +1,16 @@
 // Golden pairs: the events of a line so far and the bundle that the last step must give, byte for
 // byte, in every time zone. tests/golden/<kind>/<branch>/ holds
 //   in.ndjson  events in order of arrival; the last one is the one that comes in
-//   setup      optional words: "licensed", "test-data", "now=<instant>": then time alone goes on to
-//   it out.json   the transaction Bundle
+//   setup      optional words: "licensed", "test-data", "release=<FHIR version>", "now=<instant>":
+//              then time alone goes on to it
+//   out.json   the transaction Bundle
 // DWELL_GOLDEN_UPDATE=1 in the environment writes out.json anew; then read the difference.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 #include <stdlib.h>
 #include <time.h>
 
+#include <array>
 #include <filesystem>
 #include <map>
 #include <set>
@@ -41,24 +43,49 @@ std::vector<Pair> Pairs() {
   return pairs;
 }
 
-const schemas::Bundled& Schemas() {
-  static const auto kBundled = schemas::Bundled::Load();
-  EXPECT_TRUE(kBundled.has_value()) << kBundled.error().message();
-  return *kBundled;
+constexpr std::array kReleases = {FhirRelease::kR4, FhirRelease::kR4B, FhirRelease::kR5};
+
+const schemas::Bundled& Schemas(FhirRelease release = FhirRelease::kR4) {
+  static const std::array kBundled = {schemas::Bundled::Load(kReleases[0]),
+                                      schemas::Bundled::Load(kReleases[1]),
+                                      schemas::Bundled::Load(kReleases[2])};
+  return *kBundled.at(static_cast<std::size_t>(release));
+}
+
+void ExpectLegal(std::string_view json, FhirRelease release, const std::string& name) {
+  const auto document = schemas::Document::Parse(json);
+  ASSERT_TRUE(document.has_value()) << name;
+  for (const auto& broken : Schemas(release).CheckResource(document->root())) {
+    ADD_FAILURE() << name << " in " << FhirVersion(release) << ": " << broken.pointer << " "
+                  << broken.rule << " " << broken.expected;
+  }
+}
+
+struct Scene {
+  fhir::Context context;
+  std::optional<Instant> now;
+};
+
+Scene SceneOf(const Pair& pair) {
+  bool licensed = false;
+  bool test_data = false;
+  Scene scene;
+  FhirRelease release = FhirRelease::kR4;
+  std::istringstream words(ReadBytes(pair.folder / "setup"));
+  for (std::string word; words >> word;) {
+    if (word == "licensed") licensed = true;
+    if (word == "test-data") test_data = true;
+    if (word.starts_with("release=")) release = *FhirReleaseOf(std::string_view(word).substr(8));
+    if (word.starts_with("now=")) scene.now = At(std::string_view(word).substr(4));
+  }
+  scene.context = ContextOf(licensed, test_data);
+  scene.context.release = release;
+  return scene;
 }
 
 /// Plays a pair and gives what its last step made.
-fhir::Made Play(const Pair& pair) {
-  bool licensed = false;
-  bool test_data = false;
-  std::optional<Instant> now;
-  std::istringstream setup(ReadBytes(pair.folder / "setup"));
-  for (std::string word; setup >> word;) {
-    if (word == "licensed") licensed = true;
-    if (word == "test-data") test_data = true;
-    if (word.starts_with("now=")) now = At(std::string_view(word).substr(4));
-  }
-  Life life(ContextOf(licensed, test_data));
+fhir::Made Play(const Pair& pair, const Scene& scene) {
+  Life life(scene.context);
   fhir::Made made;
   for (const std::string& json : Lines(ReadBytes(pair.folder / "in.ndjson"))) {
     const auto document = schemas::Document::Parse(json);
@@ -69,8 +96,10 @@ fhir::Made Play(const Pair& pair) {
     }
     made = life.Receive(ReadOne(json));
   }
-  return now ? life.Wait(*now) : made;
+  return scene.now ? life.Wait(*scene.now) : made;
 }
+
+fhir::Made Play(const Pair& pair) { return Play(pair, SceneOf(pair)); }
 
 /// Every number of the document, as it is written.
 void NumberTexts(schemas::Value value, std::vector<std::string>& texts) {
@@ -106,15 +135,27 @@ INSTANTIATE_TEST_SUITE_P(Golden, InZone,
                          testing::Values("UTC", "America/New_York", "Asia/Kathmandu",
                                          "Pacific/Chatham"));
 
-TEST(Golden, EveryResourceIsLegalAndNoNumberHasAnExponent) {
+TEST(Golden, EveryResourceAndBundleIsLegalInEveryRelease) {
+  for (const Pair& pair : Pairs()) {
+    Scene scene = SceneOf(pair);
+    for (const FhirRelease release : kReleases) {
+      scene.context.release = release;
+      const auto resources = Play(pair, scene).resources;
+      for (const fhir::Resource& resource : resources) {
+        ExpectLegal(resource.json, release, pair.name + " " + resource.type);
+      }
+      if (!resources.empty()) {
+        ExpectLegal(fhir::TransactionBundle(resources), release, pair.name);
+      }
+    }
+  }
+}
+
+TEST(Golden, NoNumberHasAnExponent) {
   for (const Pair& pair : Pairs()) {
     for (const fhir::Resource& resource : Play(pair).resources) {
       const auto document = schemas::Document::Parse(resource.json);
       ASSERT_TRUE(document.has_value()) << pair.name;
-      for (const auto& broken : Schemas().CheckResource(document->root())) {
-        ADD_FAILURE() << pair.name << " " << resource.type << ": " << broken.pointer << " "
-                      << broken.rule << " " << broken.expected;
-      }
       std::vector<std::string> numbers;
       NumberTexts(document->root(), numbers);
       EXPECT_THAT(numbers, testing::Each(testing::Not(testing::ContainsRegex("[eE]"))))
@@ -123,17 +164,16 @@ TEST(Golden, EveryResourceIsLegalAndNoNumberHasAnExponent) {
   }
 }
 
-TEST(Golden, EveryBundleIsALegalTransaction) {
+/// R4B is R4 in everything that we write.
+TEST(Golden, R4BIsTheSameBytesAsR4) {
   for (const Pair& pair : Pairs()) {
-    const auto resources = Play(pair).resources;
-    if (resources.empty()) continue;
-    const std::string bundle = fhir::TransactionBundle(resources);
-    const auto document = schemas::Document::Parse(bundle);
-    ASSERT_TRUE(document.has_value()) << pair.name;
-    for (const auto& broken : Schemas().CheckResource(document->root())) {
-      ADD_FAILURE() << pair.name << ": " << broken.pointer << " " << broken.rule << " "
-                    << broken.expected;
-    }
+    Scene scene = SceneOf(pair);
+    scene.context.release = FhirRelease::kR4;
+    const auto r4 = Play(pair, scene).resources;
+    scene.context.release = FhirRelease::kR4B;
+    const auto r4b = Play(pair, scene).resources;
+    ASSERT_EQ(r4.size(), r4b.size()) << pair.name;
+    for (std::size_t i = 0; i < r4.size(); ++i) EXPECT_EQ(r4[i].json, r4b[i].json) << pair.name;
   }
 }
 
@@ -144,10 +184,11 @@ TEST(Golden, EveryKindAndTypeHasItsPairs) {
     kinds.insert(pair.name.substr(0, pair.name.find('/')));
     for (const fhir::Resource& resource : Play(pair).resources) types.insert(resource.type);
   }
-  EXPECT_THAT(kinds, testing::ElementsAre("clock", "dressing-change", "flush", "insertion",
+  EXPECT_THAT(kinds, testing::ElementsAre("clock", "dressing-change", "flush", "insertion", "r5",
                                           "removal", "replaces", "retraction", "site-check"));
-  EXPECT_THAT(types, testing::ElementsAre("Device", "DeviceUseStatement", "Observation",
-                                          "Procedure", "Provenance", "Task"));
+  EXPECT_THAT(types, testing::ElementsAre("Device", "DeviceAssociation", "DeviceUsage",
+                                          "DeviceUseStatement", "Observation", "Procedure",
+                                          "Provenance", "Task"));
 }
 
 }  // namespace
