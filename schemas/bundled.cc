@@ -16,6 +16,11 @@ constexpr std::string_view kSuffix = ".schema.json";
 /// The name of the one file in each folder that only holds parts for the others.
 constexpr std::string_view kParts[] = {"common", "datatypes"};
 
+std::string_view FolderOf(FhirRelease release) {
+  constexpr std::string_view kFolders[] = {"fhir/r4/", "fhir/r4b/", "fhir/r5/"};
+  return kFolders[static_cast<std::size_t>(release)];
+}
+
 /// Compiles every schema of a folder, by the name of its file.
 Result<std::vector<std::pair<std::string, Schema>>> LoadFolder(std::string_view folder) {
   std::vector<std::pair<std::string, Schema>> table;
@@ -45,11 +50,11 @@ std::optional<std::string_view> BundledText(std::string_view path) {
   return std::nullopt;
 }
 
-Result<Bundled> Bundled::Load() {
+Result<Bundled> Bundled::Load(FhirRelease release) {
   Bundled bundled;
   auto events = LoadFolder("event/");
   if (events.has_error()) return events.error();
-  auto resources = LoadFolder("fhir/");
+  auto resources = LoadFolder(FolderOf(release));
   if (resources.has_error()) return resources.error();
   bundled.events_ = std::move(*events);
   bundled.resources_ = std::move(*resources);

@@ -8,6 +8,7 @@
 #include <utility>
 #include <vector>
 
+#include "schemas/release.h"
 #include "schemas/schema.h"
 
 namespace dwell::schemas {
@@ -15,17 +16,18 @@ namespace dwell::schemas {
 /// The text of a bundled file by its path below schemas/, e.g. "event/flush.schema.json".
 std::optional<std::string_view> BundledText(std::string_view path);
 
-/// The six event contracts and the FHIR structures, compiled. Build once, share by reference.
+/// The six event contracts and the structures of one FHIR release, compiled. Build once, share by reference.
 class Bundled {
  public:
-  /// Fails (ErrorKind::kData) when a bundled schema does not compile: a broken build.
-  static Result<Bundled> Load();
+  /// Compiles only what that release needs. Fails (ErrorKind::kData) when a bundled schema does not
+  /// compile: a broken build.
+  static Result<Bundled> Load(FhirRelease release = FhirRelease::kR4);
 
   /// Checks a ward event by its `kind` (version 1 of the contract). An unknown or missing kind is
   /// itself a violation at "/kind".
   std::vector<Violation> CheckEvent(Value event) const;
 
-  /// Checks a FHIR R4 resource by its `resourceType`, against our stricter structure. A type that
+  /// Checks a resource of that FHIR release by its `resourceType`, against our stricter structure. A type that
   /// we never make is a violation at "/resourceType".
   std::vector<Violation> CheckResource(Value resource) const;
 

@@ -137,6 +137,16 @@ bool IsFhirUnsignedInt(std::string_view text) {
   return !text.starts_with('-') && IsIntegerBetween(text, "0", "2147483647");
 }
 
+/// FHIR R5 writes integers of 64 bits as text, and allows a plus sign: [0]|[-+]?[1-9][0-9]*.
+bool IsFhirInteger64(std::string_view text) {
+  if (text == "0") return true;
+  const bool plus = text.starts_with('+');
+  if (plus) text.remove_prefix(1);
+  const std::string_view digits = text.substr(!plus && text.starts_with('-') ? 1 : 0);
+  return !digits.empty() && digits[0] != '0' && All(digits, IsDigit) &&
+         IsIntegerBetween(text, "-9223372036854775808", "9223372036854775807");
+}
+
 /// urn:oid:[0-2](\.(0|[1-9][0-9]*))+
 bool IsFhirOid(std::string_view text) {
   constexpr std::string_view kScheme = "urn:oid:";
@@ -226,6 +236,7 @@ constexpr std::array kFormats = {
     Format{"fhir-integer", true, IsFhirInteger, "a whole number of 32 bits"},
     Format{"fhir-positiveInt", true, IsFhirPositiveInt, "a whole number from 1 to 2147483647"},
     Format{"fhir-unsignedInt", true, IsFhirUnsignedInt, "a whole number from 0 to 2147483647"},
+    Format{"fhir-integer64", false, IsFhirInteger64, "a whole number of 64 bits, as text"},
     Format{"fhir-string", false, IsFhirString, "text without control characters, not empty"},
     Format{"fhir-markdown", false, IsFhirString, "text without control characters, not empty"},
     Format{"fhir-oid", false, IsFhirOid, "urn:oid: and an object identifier"},

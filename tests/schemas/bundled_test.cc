@@ -43,9 +43,61 @@ std::string BodyOf(Value row) {
   return bytes;
 }
 
-TEST(Bundled, EverySchemaCompiles) {
-  const auto bundled = Bundled::Load();
-  EXPECT_TRUE(bundled) << bundled.error().message();
+TEST(Bundled, EverySchemaOfEveryReleaseCompiles) {
+  for (const auto release : {FhirRelease::kR4, FhirRelease::kR4B, FhirRelease::kR5}) {
+    const auto bundled = Bundled::Load(release);
+    EXPECT_TRUE(bundled) << FhirVersion(release) << ": " << bundled.error().message();
+  }
+}
+
+/// What is wrong with a resource in each release; empty for nothing.
+std::vector<std::string> FindingsByRelease(const std::string& resource) {
+  std::vector<std::string> findings;
+  for (const auto release : {FhirRelease::kR4, FhirRelease::kR4B, FhirRelease::kR5}) {
+    const auto bundled = Bundled::Load(release);
+    const auto document = Document::Parse(resource);
+    CHECK(bundled.has_value() && document.has_value());
+    const auto violations = bundled->CheckResource(document->root());
+    findings.push_back(violations.empty() ? "" : violations[0].pointer + " " + violations[0].rule);
+  }
+  return findings;
+}
+
+// The differences are those between the releases' published definitions of these elements.
+TEST(Bundled, EachReleaseHasItsOwnElements) {
+  using testing::ElementsAre;
+  EXPECT_THAT(FindingsByRelease(R"({"resourceType":"Procedure","status":"completed",
+      "subject":{"reference":"Patient/1"},"performedDateTime":"2026-01-02T03:04:05Z"})"),
+              ElementsAre("", "", "/performedDateTime additionalProperties"));
+  EXPECT_THAT(FindingsByRelease(R"({"resourceType":"Procedure","status":"completed",
+      "subject":{"reference":"Patient/1"},"occurrenceDateTime":"2026-01-02T03:04:05Z",
+      "used":[{"concept":{"text":"saline"}}],"reason":[{"reference":{"reference":"Procedure/1"}}]})"),
+              ElementsAre("/occurrenceDateTime additionalProperties",
+                          "/occurrenceDateTime additionalProperties", ""));
+  EXPECT_THAT(FindingsByRelease(R"({"resourceType":"DeviceUsage","status":"active",
+      "patient":{"reference":"Patient/1"},"device":{"reference":{"reference":"Device/1"}},
+      "timingPeriod":{"start":"2026-01-02T03:04:05Z"}})"),
+              ElementsAre("/resourceType enum", "/resourceType enum", ""));
+  EXPECT_THAT(FindingsByRelease(R"({"resourceType":"DeviceAssociation",
+      "device":{"reference":"Device/1"},"subject":{"reference":"Patient/1"},
+      "status":{"coding":[{"code":"implanted"}]}})"),
+              ElementsAre("/resourceType enum", "/resourceType enum", ""));
+  EXPECT_THAT(FindingsByRelease(R"({"resourceType":"Observation","status":"final",
+      "code":{"text":"x"},"subject":{"reference":"Medication/1"}})"),
+              ElementsAre("/subject/reference dwell:references", "", ""));
+}
+
+TEST(Bundled, WhatACodeableReferenceMayPointToIsLimited) {
+  EXPECT_EQ(FindingsByRelease(R"({"resourceType":"DeviceUsage","status":"active",
+      "patient":{"reference":"Patient/1"},"device":{"reference":{"reference":"Patient/1"}}})")[2],
+            "/device/reference/reference dwell:references");
+}
+
+TEST(Bundled, AnIntegerOf64BitsIsTextInR5) {
+  const std::string task = R"({"resourceType":"Task","status":"requested","intent":"order",
+      "output":[{"type":{"text":"x"},"valueInteger64":)";
+  EXPECT_EQ(FindingsByRelease(task + R"("9007199254740993"}]})")[2], "");
+  EXPECT_EQ(FindingsByRelease(task + R"(9007199254740993}]})")[2], "/output/0/valueInteger64 type");
 }
 
 TEST(Bundled, EveryExampleEventPasses) {
