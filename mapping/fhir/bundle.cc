@@ -130,7 +130,7 @@ class Making {
       issued.fingerprint = item.fingerprint;
       ++issued.version;
     }
-    made_.resources.push_back({type, std::move(id), draft.Finish()});
+    made_.resources.push_back({type, std::move(id), WithAdditions(context_, type, draft.Finish())});
   }
 
   const line::Line& line_;

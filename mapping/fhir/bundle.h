@@ -9,6 +9,9 @@
 
 #include "mapping/codes/codes.h"
 #include "mapping/due/due.h"
+#include "mapping/fhir/additions.h"
+#include "mapping/fhir/meta.h"
+#include "mapping/fhir/references.h"
 #include "mapping/line/line.h"
 #include "schemas/release.h"
 
@@ -21,13 +24,19 @@ struct Context {
   const codes::CodeMap* codes = nullptr;
   const due::Zone* zone = nullptr;  ///< for times in narratives
   FhirRelease release = FhirRelease::kR4;
+  ReferenceForm patients = ReferenceForm::kIdentifier;    ///< how patients are referred to
+  ReferenceForm encounters = ReferenceForm::kIdentifier;  ///< likewise
+  bool profiles = false;                 ///< meta.profile names our profile of the type
+  std::vector<SecurityLabel> security;   ///< behind the test label
+  const Additions* additions = nullptr;  ///< what the site adds; null: nothing
 };
 
 /// What was last issued of one resource of the line.
 struct Issued {
   std::string type;
   std::string id;
-  /// Over everything the resource is made from: event, standing, links, due, code map, test label.
+  /// Over everything the resource is made from: event, standing, links, due, code map, and what
+  /// of Context is not for narratives only.
   /// Not over the time of making.
   std::uint64_t fingerprint = 0;
   std::uint32_t version = 0;  ///< how often it was issued

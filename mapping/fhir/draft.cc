@@ -5,24 +5,6 @@
 namespace dwell::fhir {
 namespace {
 
-std::string MetaJson(const Context& context, std::string_view base) {
-  JsonWriter json;
-  json.BeginObject();
-  json.Member("source", base);
-  if (context.test_data) {
-    json.Name("security");
-    json.BeginArray();
-    json.BeginObject();
-    json.Member("system", std::string(kTerminology) + "v3-ActReason");
-    json.Member("code", "HTEST");
-    json.Member("display", "test health data");
-    json.EndObject();
-    json.EndArray();
-  }
-  json.EndObject();
-  return json.Take();
-}
-
 std::string Base(const Context& context, std::string_view source) {
   return context.site_namespace + "/source/" + EncodeSegment(source);
 }
@@ -48,7 +30,7 @@ Scope::Scope(const line::Line& the_line, const Context& the_context, const Cause
       cause(the_cause),
       insertion(the_line.insertion()),
       base(Base(the_context, the_line.key.source)),
-      meta_json(MetaJson(the_context, base)),
+      security_json(SecurityJson(the_context.test_data, the_context.security)),
       recorded(FormatInstant(the_cause.recorded)) {
   if (insertion == nullptr) return;
   device_id = IdOf(*insertion, Role::kDevice);
@@ -68,12 +50,17 @@ std::string_view Scope::line_kind() const {
   return body != nullptr && body->line ? std::string_view(body->line->kind) : std::string_view();
 }
 
+void Scope::Meta(JsonWriter& json, std::string_view type) const {
+  json.Name("meta");
+  WriteMeta(json, base, context.profiles ? ProfileOf(type) : std::string_view(), security_json);
+}
+
 Draft::Draft(const Scope& scope, const Item& item, std::string_view id)
     : scope_(scope), item_(item), narrative_(Row(item.role).title) {
   json_.BeginObject();
   json_.Member("resourceType", TypeOf(item.role, scope.context.release));
   json_.Member("id", id);
-  json_.MemberRaw("meta", scope.meta_json);
+  scope.Meta(json_, TypeOf(item.role, scope.context.release));
   if (item.in_error) narrative_.Row("", "Entered in error: this does not count.");
   if (item.entry == nullptr && item.due == nullptr) return;  // withdrawn: only its id is known
   json_.Name("identifier");
@@ -120,13 +107,14 @@ void Draft::Refer(std::string_view name, std::string_view type, std::string_view
 
 void Draft::Patient(std::string_view name, const event::Patient& patient) {
   json_.Name(name);
-  WriteLogicalReference(json_, "Patient", patient.system, patient.value);
+  WriteKnownReference(json_, "Patient", patient.system, patient.value, scope_.context.patients);
 }
 
 void Draft::Encounter(const event::Event& event, std::string_view name) {
   if (!event.encounter) return;
   json_.Name(name);
-  WriteLogicalReference(json_, "Encounter", event.encounter->system, event.encounter->value);
+  WriteKnownReference(json_, "Encounter", event.encounter->system, event.encounter->value,
+                      scope_.context.encounters);
 }
 
 void Draft::Location(std::string_view ward) {
@@ -172,6 +160,11 @@ std::string Draft::Finish() {
   json_.EndObject();
   json_.EndObject();
   return json_.Take();
+}
+
+std::string WithAdditions(const Context& context, std::string_view type, std::string resource) {
+  if (context.additions == nullptr) return resource;
+  return context.additions->Apply(type, std::move(resource));
 }
 
 void WriteStaff(JsonWriter& json, const event::StaffMember& member) {

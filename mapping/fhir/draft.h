@@ -22,15 +22,17 @@ struct Scope {
   const Cause& cause;
   const line::Entry* insertion;  ///< in force and placed; or null
   std::string base;              ///< scope of our identifiers: namespace "/source/" source
-  std::string meta_json;
-  std::string device_id;      ///< of the insertion; empty without one
-  std::string device_use_id;  ///< likewise
-  std::string recorded;       ///< cause.recorded as FHIR instant
+  std::string security_json;     ///< of SecurityJson()
+  std::string device_id;         ///< of the insertion; empty without one
+  std::string device_use_id;     ///< likewise
+  std::string recorded;          ///< cause.recorded as FHIR instant
 
   std::string IdOf(const line::Entry& entry, Role role, std::size_t number = 0) const;
   const event::Insertion* inserted() const;  ///< the insertion's body; or null
   /// Code of the kind of line; "" when no insertion told it.
   std::string_view line_kind() const;
+  /// Member "meta" of a resource of that type.
+  void Meta(JsonWriter& json, std::string_view type) const;
   /// Whether to write as R5 does; R4B is as R4 in all that we write.
   bool r5() const { return context.release == FhirRelease::kR5; }
 };
@@ -91,6 +93,9 @@ class Draft {
   JsonWriter json_;
   Narrative narrative_;
 };
+
+/// A finished resource with what the site adds to its type.
+std::string WithAdditions(const Context& context, std::string_view type, std::string resource);
 
 /// A staff member as a value: known by identifier only.
 void WriteStaff(JsonWriter& json, const event::StaffMember& member);

@@ -100,6 +100,13 @@ class Planner {
         removal_(line.removal()) {
     base_.Add(kFormat).Add(context.test_data ? 1U : 0U).Add(context.codes->fingerprint());
     base_.Add(static_cast<std::uint64_t>(context.release));
+    base_.Add(static_cast<std::uint64_t>(context.patients));
+    base_.Add(static_cast<std::uint64_t>(context.encounters));
+    base_.Add(context.profiles ? 1U : 0U);
+    for (const SecurityLabel& label : context.security) {
+      base_.Add(label.system).Add(label.code).Add(label.display);
+    }
+    base_.Add(context.additions != nullptr ? context.additions->fingerprint() : 0U);
     AddEntry(base_, insertion_);
     plan_.reserve(line.entries.size() * 3);
   }

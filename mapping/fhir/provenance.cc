@@ -112,7 +112,7 @@ Resource MakeProvenance(const Scope& scope, const std::vector<Resource>& targets
   json.BeginObject();
   json.Member("resourceType", "Provenance");
   json.Member("id", id);
-  json.MemberRaw("meta", scope.meta_json);
+  scope.Meta(json, "Provenance");
   json.Name("target");
   json.BeginArray();
   for (const Resource& target : targets) WriteReference(json, target.type, target.id);
@@ -134,7 +134,7 @@ Resource MakeProvenance(const Scope& scope, const std::vector<Resource>& targets
   json.Member("div", NarrativeOf(scope));
   json.EndObject();
   json.EndObject();
-  return {"Provenance", id, json.Take()};
+  return {"Provenance", id, WithAdditions(scope.context, "Provenance", json.Take())};
 }
 
 }  // namespace dwell::fhir
