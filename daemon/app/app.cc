@@ -5,6 +5,7 @@
 
 #include "daemon/admin/admin.h"
 #include "daemon/alarm/alarm.h"
+#include "daemon/config/additions_file.h"
 #include "daemon/config/policy_file.h"
 #include "daemon/delivery/delivery.h"
 #include "daemon/intake/listener.h"
@@ -39,6 +40,7 @@ struct Knowledge {
   due::Policy policy;
   due::Zone zone;
   codes::CodeMap codes;
+  std::optional<fhir::Additions> additions;
 };
 
 Result<Knowledge> LoadKnowledge(const config::Config& config) {
@@ -50,7 +52,20 @@ Result<Knowledge> LoadKnowledge(const config::Config& config) {
   if (!zone) return zone.error();
   auto codes = codes::CodeMap::LoadBundled(EditionOf(config));
   if (!codes) return codes.error();
-  return Knowledge{std::move(*bundled), std::move(*policy), std::move(*zone), std::move(*codes)};
+  std::optional<fhir::Additions> additions;
+  if (!config.resources.additions.empty()) {
+    const FhirRelease release = *FhirReleaseOf(config.endpoint.fhir_version);
+    auto loaded = config::LoadAdditions(config.resources.additions, *bundled, release);
+    if (!loaded) return Error(ErrorKind::kConfig, AllFindings(loaded.error()));
+    additions = std::move(*loaded);
+  }
+  return Knowledge{std::move(*bundled), std::move(*policy), std::move(*zone), std::move(*codes),
+                   std::move(additions)};
+}
+
+/// What is resolved is stored as a search; delivery puts the literal in its place.
+fhir::ReferenceForm FormOf(std::string_view key) {
+  return key == "identifier" ? fhir::ReferenceForm::kIdentifier : fhir::ReferenceForm::kConditional;
 }
 
 ledger::Rules RulesOf(const Knowledge& knowledge, const config::Config& config) {
@@ -63,6 +78,13 @@ ledger::Rules RulesOf(const Knowledge& knowledge, const config::Config& config) 
   rules.fhir.codes = &knowledge.codes;
   rules.fhir.zone = &knowledge.zone;
   rules.fhir.release = *FhirReleaseOf(config.endpoint.fhir_version);  // the schema knows no other
+  rules.fhir.patients = FormOf(config.references.patient);
+  rules.fhir.encounters = FormOf(config.references.encounter);
+  rules.fhir.profiles = config.resources.profiles;
+  for (const std::string& text : config.resources.security) {
+    rules.fhir.security.push_back(*fhir::ReadSecurityLabel(text));  // the configuration was checked
+  }
+  if (knowledge.additions) rules.fhir.additions = &*knowledge.additions;
   return rules;
 }
 

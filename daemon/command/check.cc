@@ -2,6 +2,7 @@
 
 #include <cstdio>
 
+#include "daemon/config/additions_file.h"
 #include "daemon/config/config.h"
 #include "daemon/config/exit_code.h"
 #include "daemon/config/policy_file.h"
@@ -22,6 +23,17 @@ void CheckFile(const std::string& path, const char* pointer, const std::string& 
   if (!text) findings.push_back({config_file, 0, pointer, text.error().message()});
 }
 
+void CheckAdditions(const config::Config& config, Findings& findings) {
+  if (config.resources.additions.empty()) return;
+  const FhirRelease release = *FhirReleaseOf(config.endpoint.fhir_version);
+  const auto schemas = schemas::Bundled::Load(release);
+  if (!schemas) return;  // Check() has said so
+  const auto additions = config::LoadAdditions(config.resources.additions, *schemas, release);
+  if (additions) return;
+  const Findings faults = additions.error();
+  findings.insert(findings.end(), faults.begin(), faults.end());
+}
+
 /// What the configuration refers to.
 Findings CheckReferences(const config::Config& config, const std::string& file) {
   Findings findings;
@@ -33,6 +45,7 @@ Findings CheckReferences(const config::Config& config, const std::string& file) 
                                                           : codes::CodeMap::Edition::kFree;
   const auto codes = codes::CodeMap::LoadBundled(edition);
   if (!codes) findings.push_back({file, 0, "/codes/edition", codes.error().message()});
+  CheckAdditions(config, findings);
   CheckFile(config.intake.certificate, "/intake/certificate", file, findings);
   CheckFile(config.intake.private_key, "/intake/private_key", file, findings);
   CheckFile(config.endpoint.ca_file, "/endpoint/ca_file", file, findings);

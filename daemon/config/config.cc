@@ -7,13 +7,15 @@
 #include <filesystem>
 #include <variant>
 
+#include "mapping/fhir/meta.h"
 #include "schemas/base/check.h"
 #include "schemas/bundled.h"
 
 namespace dwell::config {
 namespace {
 
-using Field = std::variant<std::string*, std::int64_t*, bool*>;
+using Texts = std::vector<std::string>;
+using Field = std::variant<std::string*, std::int64_t*, bool*, Texts*>;
 
 struct Key {
   const char* section;
@@ -44,6 +46,11 @@ const Key kKeys[] = {
      [](Config& c) -> Field { return &c.endpoint.attempt_time_max_s; }},
     {"policy", "file", [](Config& c) -> Field { return &c.policy.file; }, true},
     {"codes", "edition", [](Config& c) -> Field { return &c.codes.edition; }},
+    {"references", "patient", [](Config& c) -> Field { return &c.references.patient; }},
+    {"references", "encounter", [](Config& c) -> Field { return &c.references.encounter; }},
+    {"resources", "additions", [](Config& c) -> Field { return &c.resources.additions; }, true},
+    {"resources", "profiles", [](Config& c) -> Field { return &c.resources.profiles; }},
+    {"resources", "security", [](Config& c) -> Field { return &c.resources.security; }},
 };
 
 std::string VariableName(const Key& key) {
@@ -57,6 +64,7 @@ Override::Type TypeOf(const Key& key) {
   Config scratch;
   const Field field = key.field(scratch);
   if (std::holds_alternative<std::int64_t*>(field)) return Override::Type::kInteger;
+  if (std::holds_alternative<Texts*>(field)) return Override::Type::kTexts;
   return std::holds_alternative<bool*>(field) ? Override::Type::kBool : Override::Type::kText;
 }
 
@@ -83,6 +91,8 @@ void Fill(const Key& key, schemas::Value value, const std::filesystem::path& fol
     if (key.path) **text = (folder / **text).lexically_normal().string();
   } else if (const auto* const truth = std::get_if<bool*>(&field)) {
     **truth = value.AsBool();
+  } else if (const auto* const texts = std::get_if<Texts*>(&field)) {
+    for (const schemas::Value item : value) (*texts)->emplace_back(item.AsString());
   } else {
     **std::get_if<std::int64_t*>(&field) = std::stoll(std::string(value.NumberText()));
   }
@@ -112,6 +122,11 @@ void CheckTogether(const Config& config, const TomlDocument& toml, std::vector<F
   }
   if (config.endpoint.certificate.empty() != config.endpoint.private_key.empty()) {
     add("/endpoint", "certificate and private_key, both or neither");
+  }
+  for (std::size_t i = 0; i < config.resources.security.size(); ++i) {
+    if (fhir::ReadSecurityLabel(config.resources.security[i])) continue;
+    add(("/resources/security/" + std::to_string(i)).c_str(),
+        "a security label \"system|code\" or \"system|code|display\", the system an absolute URI");
   }
 }
 
@@ -196,6 +211,10 @@ std::string PrintConfig(const Config& config) {
       value = Quoted(**text);
     } else if (const auto* const truth = std::get_if<bool*>(&field)) {
       value = **truth ? "true" : "false";
+    } else if (const auto* const texts = std::get_if<Texts*>(&field)) {
+      if ((*texts)->empty()) continue;
+      for (const std::string& item : **texts) value += (value.empty() ? "[" : ", ") + Quoted(item);
+      value += "]";
     } else {
       value = std::to_string(**std::get_if<std::int64_t*>(&field));
     }

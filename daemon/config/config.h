@@ -46,6 +46,16 @@ struct Config {
   struct Codes {
     std::string edition = "free";  ///< "free" | "licensed"
   } codes;
+  /// Each "identifier" | "conditional" | "resolved".
+  struct References {
+    std::string patient = "identifier";
+    std::string encounter = "identifier";
+  } references;
+  struct Resources {
+    std::string additions;  ///< JSON file of merge patches by resource type; empty: none
+    bool profiles = false;  ///< name our profiles in meta.profile
+    std::vector<std::string> security;  ///< labels, each "system|code" or "system|code|display"
+  } resources;
 };
 
 using Environment = std::vector<std::pair<std::string, std::string>>;
@@ -54,7 +64,8 @@ using Environment = std::vector<std::pair<std::string, std::string>>;
 Environment DwelldEnvironment();
 
 /// Reads a configuration text. `file` is for messages and for relative paths. A variable
-/// DWELLD_SECTION_KEY wins over the file; one that names no key is a finding.
+/// DWELLD_SECTION_KEY wins over the file (a list's items separated by ';'); one that names no key
+/// is a finding.
 Result<Config, std::vector<Finding>> ReadConfig(const std::string& file, std::string_view text,
                                                 const Environment& environment);
 

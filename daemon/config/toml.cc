@@ -97,6 +97,11 @@ void Apply(const Override& override, toml::table& root) {
   } else if (override.type == Override::Type::kBool &&
              (override.text == "true" || override.text == "false")) {
     section->insert_or_assign(override.key, override.text == "true");
+  } else if (override.type == Override::Type::kTexts) {
+    toml::array items;
+    std::istringstream all(override.text);
+    for (std::string item; std::getline(all, item, ';');) items.push_back(item);
+    section->insert_or_assign(override.key, std::move(items));
   } else {
     section->insert_or_assign(override.key, override.text);
   }

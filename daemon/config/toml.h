@@ -23,7 +23,7 @@ std::string FormatFinding(const Finding& finding);
 
 /// One value that comes from elsewhere and wins over the file.
 struct Override {
-  enum class Type : std::uint8_t { kText, kInteger, kBool };
+  enum class Type : std::uint8_t { kText, kInteger, kBool, kTexts };
   std::string section, key;
   Type type = Type::kText;
   std::string text;  ///< what is no integer or truth stays text, and the schema says so
