@@ -74,17 +74,22 @@ std::vector<Due> Compute(const line::Line& line, const Policy& policy, const Zon
 /// empty when nothing will change any more.
 std::optional<Instant> NextChange(const std::vector<Due>& dues, const Policy& policy, Instant now);
 
-/// Floor and ceiling of the visual infusion phlebitis grade that the signs allow, where none of the
-/// six signs is left open; empty otherwise. Equal: the signs determine the grade.
-/// Source of the grades: Jackson, Nursing Times 1998;94(4):68-71; the rule for unlisted
-/// combinations is ours.
+/// Codes of the scales that a grade can be computed for. Sources: Jackson, Nursing Times
+/// 1998;94(4):68-71 (0 to 5); Infusion Nurses Society, Infusion Nursing Standards of Practice 2011,
+/// S47 (0 to 4).
+inline constexpr std::string_view kVisualInfusionPhlebitis = "visual-infusion-phlebitis";
+inline constexpr std::string_view kInsPhlebitis = "ins-phlebitis";
+
+/// Floor and ceiling of the phlebitis grade that the signs allow on that scale, where none of the
+/// scale's six signs is left open; empty otherwise, and for another scale. Equal: the signs
+/// determine the grade. The rule for combinations that the scale does not list is ours.
 struct GradeRange {
   int floor;
   int ceiling;
 };
-std::optional<GradeRange> PhlebitisGradeRange(const event::Signs& signs);
-/// The highest grade that the signs marked present prove, whatever the others are (open ones as
-/// absent).
-int PhlebitisGradeProven(const event::Signs& signs);
+std::optional<GradeRange> PhlebitisGradeRange(std::string_view scale, const event::Signs& signs);
+/// The highest grade of that scale that the signs marked present prove, whatever the others are
+/// (open ones as absent); 0 for another scale.
+int PhlebitisGradeProven(std::string_view scale, const event::Signs& signs);
 
 }  // namespace dwell::due

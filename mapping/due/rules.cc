@@ -105,7 +105,8 @@ bool Swelled(const std::optional<event::FlushGiven>& flush) {
 std::string_view CheckTrigger(const event::SiteCheck& check, const LineRules& rules) {
   const auto& limit = rules.remove_at_phlebitis_grade;
   if (limit && check.grade && check.grade->value >= *limit) return "phlebitis-grade";
-  if (limit && PhlebitisGradeProven(check.signs) >= *limit) return "phlebitis-signs";
+  if (limit && PhlebitisGradeProven(kVisualInfusionPhlebitis, check.signs) >= *limit)
+    return "phlebitis-signs";
   const auto& infiltration = rules.remove_at_infiltration_grade;
   if (infiltration && check.infiltration_grade && *check.infiltration_grade >= *infiltration) {
     return "infiltration-grade";

@@ -38,6 +38,17 @@ std::string DeviceOf(const Draft& draft) {
   return draft.scope().IdOf(*item.entry, Role::kDevice);
 }
 
+/// A FHIR code has no white space but single spaces within: others are dropped.
+std::string AsCode(std::string_view text) {
+  std::string code;
+  for (const char c : text) {
+    if (c == ' ' && (code.empty() || code.back() == ' ')) continue;
+    code += c;
+  }
+  if (code.ends_with(' ')) code.pop_back();
+  return code;
+}
+
 }  // namespace
 
 void BeginObservation(Draft& draft, const ObservationHead& head) {
@@ -155,10 +166,22 @@ void Components::Integer(std::string_view code, std::int64_t number) {
   Close();
 }
 
-void Components::Text(std::string_view code, std::string_view text) {
-  if (text.empty()) return;
+void Components::Lot(std::string_view code, std::string_view lot) {
+  if (lot.empty()) return;
   const codes::Found label = Open("observation", code);
-  draft_.Text("valueString", text, label->text);
+  JsonWriter& json = draft_.json();
+  json.Name("valueCodeableConcept");
+  json.BeginObject();
+  json.Name("coding");
+  json.BeginArray();
+  json.BeginObject();
+  json.Member("system", draft_.scope().context.site_namespace + "/lot");
+  json.Member("code", AsCode(lot));
+  json.EndObject();
+  json.EndArray();
+  json.Member("text", lot);
+  json.EndObject();
+  draft_.Tell(label->text, lot);
   Close();
 }
 
@@ -179,7 +202,7 @@ void Components::Alarm(std::string_view code) {
 void FlushComponents(Components& components, const event::FlushGiven& flush) {
   components.Coded("observation", "flush-fluid", "fluid", flush.fluid);
   components.Quantity("flush-volume", flush.millilitres, {"mL", "mL"});
-  components.Text("flush-lot", flush.lot);
+  components.Lot("flush-lot", flush.lot);
   components.Date("flush-expiry", flush.expiry);
   components.Answer("observation", "flush-checked-by-two", flush.checked_by_two, true);
   components.Finding("observation", "swelling-on-flush", flush.swelling, true);

@@ -45,7 +45,9 @@ class Components {
   void Quantity(std::string_view code, const std::optional<event::Decimal>& number,
                 const Unit& unit);
   void Integer(std::string_view code, std::int64_t number);
-  void Text(std::string_view code, std::string_view text);
+  /// A lot number, as a code of the site's own system "<namespace>/lot": so that a search for
+  /// component-value-concept finds everybody who had something of that lot.
+  void Lot(std::string_view code, std::string_view lot);
   /// A date of full or month precision.
   void Date(std::string_view code, std::string_view date);
   /// True, with the interpretation A.

@@ -1,5 +1,6 @@
 // What was seen at the site: at a check, at a change of dressing and at removal; and the dwell
 // time.
+#include <algorithm>
 #include <array>
 
 #include "mapping/fhir/observation.h"
@@ -30,8 +31,6 @@ constexpr std::array<Sign, 13> kSigns = {{
     {"coolness", &Signs::coolness},
 }};
 
-constexpr std::string_view kVip = "visual-infusion-phlebitis";
-
 /// The grade is the value, its scale the code: the same grade means something else on another
 /// scale.
 void BeginGraded(Draft& draft, const std::optional<event::Grade>& grade, std::string_view ungraded,
@@ -55,18 +54,32 @@ void BeginGraded(Draft& draft, const std::optional<event::Grade>& grade, std::st
   draft.Tell("Version of the scale", grade->version);
 }
 
-/// Signs, and what they say about the visual infusion phlebitis grade. The grade that staff entered
-/// stays as it is.
+/// What the components of a computed grade are called, by its scale.
+struct Computed {
+  std::string_view scale, floor, ceiling, proven;
+};
+constexpr std::array<Computed, 2> kComputed = {{
+    {due::kVisualInfusionPhlebitis, "phlebitis-grade-floor", "phlebitis-grade-ceiling",
+     "phlebitis-grade-proven"},
+    {due::kInsPhlebitis, "ins-phlebitis-grade-floor", "ins-phlebitis-grade-ceiling",
+     "ins-phlebitis-grade-proven"},
+}};
+
+/// Signs, and what they say about the phlebitis grade: on the scale of the grade that staff
+/// entered, which stays as it is; on the visual infusion phlebitis scale where they entered none.
 void WriteSigns(Components& components, const Signs& signs,
                 const std::optional<event::Grade>& grade) {
   for (const Sign& sign : kSigns) components.Finding("sign", sign.code, signs.*sign.finding);
-  if (const auto range = due::PhlebitisGradeRange(signs)) {
-    components.Integer("phlebitis-grade-floor", range->floor);
-    components.Integer("phlebitis-grade-ceiling", range->ceiling);
+  const std::string_view scale = grade ? std::string_view(grade->scale) : kComputed[0].scale;
+  const auto row = std::ranges::find(kComputed, scale, &Computed::scale);
+  if (row == kComputed.end()) return;
+  if (const auto range = due::PhlebitisGradeRange(row->scale, signs)) {
+    components.Integer(row->floor, range->floor);
+    components.Integer(row->ceiling, range->ceiling);
   }
-  const int proven = due::PhlebitisGradeProven(signs);
-  if (!grade || grade->scale != kVip || proven <= grade->value) return;
-  components.Integer("phlebitis-grade-proven", proven);
+  const int proven = due::PhlebitisGradeProven(row->scale, signs);
+  if (!grade || proven <= grade->value) return;
+  components.Integer(row->proven, proven);
   components.Alarm("grade-discrepancy");
 }
 
@@ -123,7 +136,7 @@ void MakeDressingRecord(Draft& draft) {
   components.Coded("observation", "dressing-condition", "dressing-condition", change.found,
                    change.found != "intact");
   components.Coded("observation", "dressing-type", "dressing-type", change.type);
-  components.Text("dressing-lot", change.lot);
+  components.Lot("dressing-lot", change.lot);
   components.Answer("observation", "site-cleaned", change.site_cleaned, true);
 }
 

@@ -29,7 +29,7 @@ event::Signs SignsOf(const std::string& letters) {
 }
 
 std::string Range(const std::string& letters) {
-  const auto range = PhlebitisGradeRange(SignsOf(letters));
+  const auto range = PhlebitisGradeRange(kVisualInfusionPhlebitis, SignsOf(letters));
   if (!range) return "open";
   if (range->floor == range->ceiling) return std::to_string(range->floor);
   return std::to_string(range->floor) + "-" + std::to_string(range->ceiling);
@@ -89,23 +89,86 @@ TEST(Grades, AnOpenSignLeavesTheRangeOpen) {
   for (const Finding open : {Finding::kNotAsked, Finding::kNotAssessable}) {
     auto signs = SignsOf("PE");
     signs.pyrexia = open;
-    EXPECT_FALSE(PhlebitisGradeRange(signs).has_value());
+    EXPECT_FALSE(PhlebitisGradeRange(kVisualInfusionPhlebitis, signs).has_value());
   }
-  EXPECT_FALSE(PhlebitisGradeRange({}).has_value()) << "nothing asked is not grade 0";
+  EXPECT_FALSE(PhlebitisGradeRange(kVisualInfusionPhlebitis, {}).has_value())
+      << "nothing asked is not grade 0";
 }
 
 TEST(Grades, WhatIsPresentProvesItsGradeWhateverIsOpen) {
   event::Signs signs;
-  EXPECT_EQ(PhlebitisGradeProven(signs), 0);
+  EXPECT_EQ(PhlebitisGradeProven(kVisualInfusionPhlebitis, signs), 0);
   signs.pain = Finding::kPresent;
-  EXPECT_EQ(PhlebitisGradeProven(signs), 1);
+  EXPECT_EQ(PhlebitisGradeProven(kVisualInfusionPhlebitis, signs), 1);
   signs.swelling = Finding::kPresent;
-  EXPECT_EQ(PhlebitisGradeProven(signs), 2);
+  EXPECT_EQ(PhlebitisGradeProven(kVisualInfusionPhlebitis, signs), 2);
   signs.erythema = Finding::kNotAssessable;
   signs.induration = Finding::kPresent;
-  EXPECT_EQ(PhlebitisGradeProven(signs), 2);
+  EXPECT_EQ(PhlebitisGradeProven(kVisualInfusionPhlebitis, signs), 2);
   signs.erythema = Finding::kPresent;
-  EXPECT_EQ(PhlebitisGradeProven(signs), 3);
+  EXPECT_EQ(PhlebitisGradeProven(kVisualInfusionPhlebitis, signs), 3);
+}
+
+/// P pain, E erythema, S swelling, K streak, C palpable cord, U pus; the others absent.
+event::Signs InsSignsOf(const std::string& letters) {
+  const auto finding = [&letters](char letter) {
+    return letters.find(letter) == std::string::npos ? Finding::kAbsent : Finding::kPresent;
+  };
+  event::Signs signs;
+  signs.pain = finding('P');
+  signs.erythema = finding('E');
+  signs.swelling = finding('S');
+  signs.streak = finding('K');
+  signs.palpable_cord = finding('C');
+  signs.pus = finding('U');
+  return signs;
+}
+
+// Rows: Infusion Nurses Society, Infusion Nursing Standards of Practice 2011, S47 (as reproduced);
+// what they do not list (pain alone, swelling alone, a cord without streak, pus without a cord) is
+// read as floor and ceiling by our own rule.
+TEST(InsGrades, TheRowsAndWhatLiesBetweenThem) {
+  const std::map<std::string, std::pair<int, int>> table = {
+      {"", {0, 0}},     {"E", {1, 1}},    {"PE", {2, 2}},    {"PS", {2, 2}},  {"PES", {2, 2}},
+      {"PEKC", {3, 4}}, {"PSKC", {3, 4}}, {"PESKC", {3, 4}}, {"P", {0, 1}},   {"S", {0, 2}},
+      {"ES", {1, 2}},   {"PEK", {2, 3}},  {"PEC", {2, 4}},   {"K", {0, 3}},   {"C", {0, 4}},
+      {"U", {0, 4}},    {"PEU", {2, 4}},  {"PEKCU", {3, 4}}, {"EKC", {1, 4}}, {"KC", {0, 4}},
+  };
+  for (const auto& [letters, expected] : table) {
+    const auto range = PhlebitisGradeRange(kInsPhlebitis, InsSignsOf(letters));
+    ASSERT_TRUE(range.has_value()) << letters;
+    EXPECT_EQ(range->floor, expected.first) << letters;
+    EXPECT_EQ(range->ceiling, expected.second) << letters;
+    EXPECT_EQ(PhlebitisGradeProven(kInsPhlebitis, InsSignsOf(letters)), expected.first) << letters;
+  }
+}
+
+TEST(InsGrades, InAll64CombinationsTheFloorIsNotAboveTheCeilingAndMoreSignsNeverProveLess) {
+  const std::string letters = "PESKCU";
+  for (unsigned set = 0; set < 64; ++set) {
+    std::string present;
+    for (unsigned i = 0; i < 6; ++i) {
+      if ((set >> i & 1U) != 0) present += letters[i];
+    }
+    const auto range = PhlebitisGradeRange(kInsPhlebitis, InsSignsOf(present));
+    ASSERT_TRUE(range.has_value());
+    EXPECT_LE(range->floor, range->ceiling) << present;
+    for (const char more : letters) {
+      const auto above = PhlebitisGradeRange(kInsPhlebitis, InsSignsOf(present + more));
+      EXPECT_GE(above->floor, range->floor) << present << " and " << more;
+      EXPECT_GE(above->ceiling, range->ceiling) << present << " and " << more;
+    }
+  }
+}
+
+TEST(InsGrades, EachScaleAsksOnlyForItsOwnSigns) {
+  auto signs = InsSignsOf("PE");
+  EXPECT_TRUE(PhlebitisGradeRange(kInsPhlebitis, signs).has_value());
+  EXPECT_FALSE(PhlebitisGradeRange(kVisualInfusionPhlebitis, signs).has_value());
+  signs.streak = Finding::kNotAssessable;
+  EXPECT_FALSE(PhlebitisGradeRange(kInsPhlebitis, signs).has_value());
+  EXPECT_FALSE(PhlebitisGradeRange("some-other-scale", SignsOf("PE")).has_value());
+  EXPECT_EQ(PhlebitisGradeProven("some-other-scale", SignsOf("PE")), 0);
 }
 
 }  // namespace
