@@ -191,7 +191,8 @@ void Coverage::CountResource(const fhir::Resource& resource) {
   CountConcepts(document->root());
   if (resource.json.find("?identifier=") != std::string::npos) See("a reference by search");
   if (resource.type == "Provenance") return;
-  const auto status = document->At("/status");
+  auto status = document->At("/status");
+  if (status && status->is_object()) status = document->At("/status/coding/0/code");  // R5
   const bool in_error = status && status->AsString() == "entered-in-error";
   const auto identifier = document->At("/identifier/0/value");
   if (!identifier) return See("Task that no longer follows");
