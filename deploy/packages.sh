@@ -15,6 +15,7 @@ TEST_PACKAGES=(
   clang clang-tidy clang-format libclang-rt-14-dev
   libvalijson-dev json-schema-test-suite python3-jsonschema nodejs npm
   strace wrk nginx-light openssl
+  openjdk-17-jdk-headless maven
 )
 
 # package_there NAME: whether it is installed. A newer Node from elsewhere brings its own npm.
