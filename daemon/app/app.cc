@@ -6,6 +6,7 @@
 #include "daemon/admin/admin.h"
 #include "daemon/alarm/alarm.h"
 #include "daemon/config/additions_file.h"
+#include "daemon/config/code_maps.h"
 #include "daemon/config/policy_file.h"
 #include "daemon/delivery/delivery.h"
 #include "daemon/intake/listener.h"
@@ -29,11 +30,6 @@ std::string AllFindings(const std::vector<config::Finding>& findings) {
   return text;
 }
 
-codes::CodeMap::Edition EditionOf(const config::Config& config) {
-  return config.codes.edition == "licensed" ? codes::CodeMap::Edition::kLicensed
-                                            : codes::CodeMap::Edition::kFree;
-}
-
 /// What the daemon knows before it opens anything.
 struct Knowledge {
   schemas::Bundled schemas;
@@ -50,7 +46,7 @@ Result<Knowledge> LoadKnowledge(const config::Config& config) {
   if (!policy) return Error(ErrorKind::kConfig, AllFindings(policy.error()));
   auto zone = due::Zone::Load(config.site.zone);
   if (!zone) return zone.error();
-  auto codes = codes::CodeMap::LoadBundled(EditionOf(config));
+  auto codes = config::LoadCodeMaps(config);
   if (!codes) return codes.error();
   std::optional<fhir::Additions> additions;
   if (!config.resources.additions.empty()) {

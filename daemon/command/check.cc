@@ -3,10 +3,10 @@
 #include <cstdio>
 
 #include "daemon/config/additions_file.h"
+#include "daemon/config/code_maps.h"
 #include "daemon/config/config.h"
 #include "daemon/config/exit_code.h"
 #include "daemon/config/policy_file.h"
-#include "mapping/codes/codes.h"
 #include "schemas/bundled.h"
 
 namespace dwell::command {
@@ -41,10 +41,8 @@ Findings CheckReferences(const config::Config& config, const std::string& file) 
   if (!policy) findings = policy.error();  // error() of a constant gives a copy: take it once
   const auto zone = due::Zone::Load(config.site.zone);
   if (!zone) findings.push_back({file, 0, "/site/zone", zone.error().message()});
-  const auto edition = config.codes.edition == "licensed" ? codes::CodeMap::Edition::kLicensed
-                                                          : codes::CodeMap::Edition::kFree;
-  const auto codes = codes::CodeMap::LoadBundled(edition);
-  if (!codes) findings.push_back({file, 0, "/codes/edition", codes.error().message()});
+  const auto codes = config::LoadCodeMaps(config);
+  if (!codes) findings.push_back({file, 0, "/codes", codes.error().message()});
   CheckAdditions(config, findings);
   CheckFile(config.intake.certificate, "/intake/certificate", file, findings);
   CheckFile(config.intake.private_key, "/intake/private_key", file, findings);

@@ -46,6 +46,7 @@ const Key kKeys[] = {
      [](Config& c) -> Field { return &c.endpoint.attempt_time_max_s; }},
     {"policy", "file", [](Config& c) -> Field { return &c.policy.file; }, true},
     {"codes", "edition", [](Config& c) -> Field { return &c.codes.edition; }},
+    {"codes", "map", [](Config& c) -> Field { return &c.codes.map; }, true},
     {"references", "patient", [](Config& c) -> Field { return &c.references.patient; }},
     {"references", "encounter", [](Config& c) -> Field { return &c.references.encounter; }},
     {"resources", "additions", [](Config& c) -> Field { return &c.resources.additions; }, true},

@@ -45,6 +45,7 @@ struct Config {
   } policy;
   struct Codes {
     std::string edition = "free";  ///< "free" | "licensed"
+    std::string map;  ///< JSON file: a ConceptMap of the site's own, laid over ours; empty: none
   } codes;
   /// Each "identifier" | "conditional" | "resolved".
   struct References {

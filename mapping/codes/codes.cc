@@ -2,21 +2,16 @@
 
 #include <algorithm>
 #include <deque>
-#include <map>
 #include <unordered_map>
 
-#include "mapping/codes/tables.h"
+#include "mapping/codes/layers.h"
+#include "mapping/codes/vocabulary.h"
 #include "schemas/base/check.h"
 #include "schemas/json/name.h"
 #include "schemas/json/writer.h"
 
 namespace dwell::codes {
 namespace {
-
-/// Which groups have a finer form, and by which group's codes: body site by side, procedure by
-/// line.
-constexpr std::pair<std::string_view, std::string_view> kQualifiers[] = {
-    {"site", "side"}, {"procedure", "line-kind"}};
 
 struct Key {
   std::string_view group, code, qualifier;
@@ -68,12 +63,6 @@ Concept Finish(std::string text, std::vector<Coding> codings, bool mapped) {
   return made;
 }
 
-std::string Words(std::string_view code) {
-  std::string words(code);
-  std::replace(words.begin(), words.end(), '-', ' ');
-  return words;
-}
-
 /// What a concept is called together with its qualifier: "left forearm", "removal of line
 /// (midline)".
 std::string TextFor(const OwnConcept& own, std::string_view group, const OwnConcept* qualifier) {
@@ -82,55 +71,24 @@ std::string TextFor(const OwnConcept& own, std::string_view group, const OwnConc
   return own.display + " (" + qualifier->display + ")";
 }
 
-/// By our code and the qualifier's: for each target system the target of the last map that has one.
-using Targets = std::map<std::pair<std::string, std::string>, std::vector<Target>>;
-
-void LayOver(Targets& targets, std::vector<Target> more) {
-  for (Target& target : more) {
-    auto& list = targets[{target.source, target.qualifier}];
-    std::erase_if(list,
-                  [&](const Target& old) { return old.coding.system == target.coding.system; });
-    list.push_back(std::move(target));
-  }
-}
-
-/// The targets for `code`: those for the qualifier, then the unqualified of the systems still
-/// missing.
-std::vector<Target> Choose(const Targets& targets, const std::string& code,
-                           const OwnConcept* qualifier) {
-  std::vector<Target> chosen;
-  const auto take = [&](const std::string& by) {
-    const auto found = targets.find({code, by});
-    if (found == targets.end()) return;
-    for (const Target& target : found->second) {
-      const bool have = std::any_of(chosen.begin(), chosen.end(), [&](const Target& other) {
-        return other.coding.system == target.coding.system;
-      });
-      if (!have) chosen.push_back(target);
-    }
-  };
-  if (qualifier != nullptr) take(qualifier->code);
-  take("");
-  std::stable_sort(chosen.begin(), chosen.end(),
-                   [](const Target& a, const Target& b) { return a.rank < b.rank; });
-  return chosen;
-}
-
 }  // namespace
 
 struct CodeMap::Tables {
   std::deque<std::string> names;  ///< what the views in the keys point to
   std::unordered_map<Key, Concept, KeyHash> concepts;
   std::unordered_map<std::string, std::string> displays;  ///< by code of ours
+  std::vector<OwnCode> own_codes;                         ///< sorted
   std::uint64_t fingerprint = kSeed;
 
   std::string_view Keep(const std::string& name) { return names.emplace_back(name); }
 
-  void Add(const OwnConcept& own, const std::string& group, const OwnConcept* qualifier,
-           const Targets& targets) {
+  /// Gives the entry as it stands, for as long as the tables live.
+  std::pair<const Key, Concept>& Add(const OwnConcept& own, const std::string& group,
+                                     const OwnConcept* qualifier, const Layers& layers) {
     std::vector<Coding> codings;
     std::vector<std::string> also;
-    const std::vector<Target> chosen = Choose(targets, own.code, qualifier);
+    const std::vector<Target> chosen =
+        layers.Choose(own.code, qualifier != nullptr ? qualifier->code : std::string());
     for (const Target& target : chosen) {
       codings.push_back(target.coding);
       for (const Coding& other : target.also) also.push_back(CodingsJson({other}));
@@ -145,43 +103,66 @@ struct CodeMap::Tables {
     for (const auto& json : made.also_json) fingerprint = Mix(fingerprint, json);
     const Key key{Keep(group), Keep(own.code),
                   qualifier != nullptr ? Keep(qualifier->code) : std::string_view()};
-    concepts.emplace(key, std::move(made));
+    return *concepts.emplace(key, std::move(made)).first;
+  }
+
+  void AddAll(const Vocabulary& vocabulary, const Layers& layers) {
+    const auto& all = vocabulary.concepts();
+    for (std::size_t i = 0; i < all.size(); ++i) {
+      for (const std::string& group : all[i].groups) {
+        const auto& [key, what] = Add(all[i], group, nullptr, layers);
+        if (i < vocabulary.ours()) own_codes.push_back({key.group, key.code, &what});
+        AddQualified(all[i], group, vocabulary, layers);
+      }
+      if (i < vocabulary.ours()) displays.emplace(all[i].code, all[i].display);
+    }
+    std::ranges::sort(own_codes, {},
+                      [](const OwnCode& own) { return std::pair(own.group, own.code); });
+  }
+
+  void AddQualified(const OwnConcept& own, const std::string& group, const Vocabulary& vocabulary,
+                    const Layers& layers) {
+    for (const auto& [qualified, by] : kQualifiers) {
+      if (group != qualified) continue;
+      for (const OwnConcept& qualifier : vocabulary.concepts()) {
+        if (std::ranges::count(qualifier.groups, by) > 0) Add(own, group, &qualifier, layers);
+      }
+    }
+  }
+
+  const Concept* Find(std::string_view group, std::string_view code,
+                      std::string_view qualifier) const {
+    auto found = concepts.find(Key{group, code, qualifier});
+    if (found == concepts.end() && !qualifier.empty()) found = concepts.find(Key{group, code, ""});
+    if (found == concepts.end()) found = concepts.find(Key{kAnyGroup, code, ""});
+    return found != concepts.end() ? &found->second : nullptr;
   }
 };
 
-Result<CodeMap> CodeMap::Load(File code_system, std::span<const File> maps) {
-  const auto own = ReadCodeSystem(code_system);
+Result<CodeMap> CodeMap::Load(const File& code_system, std::span<const File> maps,
+                              const std::optional<File>& site) {
+  auto own = ReadCodeSystem(code_system);
   if (!own) return own.error();
-  auto tables = std::make_unique<Tables>();
-  for (const OwnConcept& each : *own) tables->displays.emplace(each.code, each.display);
-  Targets targets;
+  Vocabulary vocabulary(std::move(*own));
+  Layers layers;
   for (const File& file : maps) {
     auto read = ReadConceptMap(file);
     if (!read) return read.error();
-    for (const Target& target : *read) {
-      if (!tables->displays.contains(target.source)) {
-        return Error(ErrorKind::kConfig, std::string(file.first) + ": \"" + target.source +
-                                             "\" is no code of " + std::string(code_system.first));
-      }
-    }
-    LayOver(targets, std::move(*read));
+    if (const auto checked = vocabulary.Check(file, *read); !checked) return checked.error();
+    layers.LayOver(std::move(*read));
   }
-  for (const OwnConcept& each : *own) {
-    for (const std::string& group : each.groups) {
-      tables->Add(each, group, nullptr, targets);
-      for (const auto& [qualified, by] : kQualifiers) {
-        if (group != qualified) continue;
-        for (const OwnConcept& qualifier : *own) {
-          if (std::count(qualifier.groups.begin(), qualifier.groups.end(), by) == 0) continue;
-          tables->Add(each, group, &qualifier, targets);
-        }
-      }
-    }
+  if (site) {
+    auto read = ReadConceptMap(*site);
+    if (!read) return read.error();
+    if (const auto checked = vocabulary.CheckSite(*site, *read); !checked) return checked.error();
+    layers.LayOver(std::move(*read));
   }
+  auto tables = std::make_unique<Tables>();
+  tables->AddAll(vocabulary, layers);
   return CodeMap(std::move(tables));
 }
 
-Result<CodeMap> CodeMap::LoadBundled(Edition edition) {
+Result<CodeMap> CodeMap::LoadBundled(Edition edition, const std::optional<File>& site) {
   const auto bundled = [](std::string_view name) {
     for (const File& file : BundledFiles()) {
       if (file.first == name) return file;
@@ -190,17 +171,13 @@ Result<CodeMap> CodeMap::LoadBundled(Edition edition) {
   };
   std::vector<File> maps = {bundled("free.conceptmap.json")};
   if (edition == Edition::kLicensed) maps.push_back(bundled("licensed.conceptmap.json"));
-  return Load(bundled("line-care.codesystem.json"), maps);
+  return Load(bundled("line-care.codesystem.json"), maps, site);
 }
 
 Found CodeMap::Find(std::string_view group, std::string_view code,
                     std::string_view qualifier) const {
   CHECK(!code.empty());
-  auto known = tables_->concepts.find(Key{group, code, qualifier});
-  if (known == tables_->concepts.end() && !qualifier.empty()) {
-    known = tables_->concepts.find(Key{group, code, ""});
-  }
-  if (known != tables_->concepts.end()) return Found(&known->second);
+  if (const Concept* known = tables_->Find(group, code, qualifier)) return Found(known);
   const auto display = tables_->displays.find(std::string(code));  // known, but of another group
   const bool elsewhere = display != tables_->displays.end();
   Coding own{std::string(kOurSystem), std::string(code), elsewhere ? display->second : ""};
@@ -208,6 +185,12 @@ Found CodeMap::Find(std::string_view group, std::string_view code,
   if (group == "site" && !qualifier.empty()) text = Words(qualifier) + " " + text;
   return Found(Finish(std::move(text), {std::move(own)}, false));
 }
+
+bool CodeMap::Knows(std::string_view group, std::string_view code) const {
+  return tables_->Find(group, code, "") != nullptr;
+}
+
+std::vector<OwnCode> CodeMap::OwnCodes() const { return tables_->own_codes; }
 
 std::uint64_t CodeMap::fingerprint() const { return tables_->fingerprint; }
 

@@ -18,6 +18,9 @@ namespace dwell::codes {
 /// "example" can belong to nobody (RFC 2606).
 inline constexpr std::string_view kOurSystem = "https://dwelld.example/fhir/CodeSystem/line-care";
 
+/// A file as it was handed over: name (for messages) and text.
+using File = std::pair<std::string_view, std::string_view>;
+
 struct Coding {
   std::string system;
   std::string code;
@@ -54,18 +57,28 @@ class Found {
   std::optional<Concept> made_;
 };
 
+/// A code of our CodeSystem in one of its groups.
+struct OwnCode {
+  std::string_view group, code;
+  const Concept* what;  ///< without qualifier
+};
+
 /// The code maps in use. Immutable after loading; safe to share between threads.
 class CodeMap {
  public:
   /// Which map to use: kFree may be given away; kLicensed adds the finer SNOMED CT codes, for those
   /// who hold a SNOMED CT licence.
   enum class Edition : std::uint8_t { kFree, kLicensed };
-  /// Loads the bundled CodeSystem and ConceptMaps. Fails (ErrorKind::kConfig) with file and place.
-  static Result<CodeMap> LoadBundled(Edition edition);
-  /// The same from texts: the CodeSystem and the maps, each laid over the ones before it. Pairs of
-  /// file name (for messages) and text.
-  static Result<CodeMap> Load(std::pair<std::string_view, std::string_view> code_system,
-                              std::span<const std::pair<std::string_view, std::string_view>> maps);
+  /// Loads the bundled CodeSystem and ConceptMaps, and over them a site's own map, if there is one.
+  /// Fails (ErrorKind::kConfig) with file and place.
+  static Result<CodeMap> LoadBundled(Edition edition, const std::optional<File>& site = {});
+  /// The same from texts: the CodeSystem and the maps, each laid over the ones before it, the
+  /// site's last. What a map says of a code goes, for the target system it says it of, before
+  /// everything that earlier maps say of that code; "unmatched" takes their targets away. Only the
+  /// site's map may translate codes that the CodeSystem does not have (a ward source may send codes
+  /// of its own making): their words are the map's display, and they count in every group.
+  static Result<CodeMap> Load(const File& code_system, std::span<const File> maps,
+                              const std::optional<File>& site = {});
 
   /// The concept for `code` of our group `group` ("line-kind", "site", "reason", ...: the property
   /// "group" of the CodeSystem). `qualifier` picks a finer target and the words: the side ("left",
@@ -74,6 +87,13 @@ class CodeMap {
   /// know gets its words from the code ("left-over" becomes "left over").
   /// Known codes cost no allocation. An empty code is a bug of the caller.
   Found Find(std::string_view group, std::string_view code, std::string_view qualifier = "") const;
+
+  /// Whether our CodeSystem has the code in that group, or the site's map translates it.
+  bool Knows(std::string_view group, std::string_view code) const;
+
+  /// Everything of our CodeSystem, by group and code. Those whose concept is not `mapped` go out
+  /// as our own code and words.
+  std::vector<OwnCode> OwnCodes() const;
 
   /// Over everything the maps say: another value means that resources may come out otherwise.
   std::uint64_t fingerprint() const;
@@ -88,7 +108,7 @@ class CodeMap {
   std::unique_ptr<Tables> tables_;
 };
 
-/// The bundled files of this folder: pairs of file name and text.
-std::span<const std::pair<std::string_view, std::string_view>> BundledFiles();
+/// The bundled files of this folder.
+std::span<const File> BundledFiles();
 
 }  // namespace dwell::codes

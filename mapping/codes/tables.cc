@@ -1,22 +1,19 @@
 #include "mapping/codes/tables.h"
 
 #include <array>
+#include <optional>
 #include <set>
 #include <tuple>
 
+#include "mapping/codes/check_digits.h"
+#include "schemas/formats.h"
 #include "schemas/json/document.h"
 
 namespace dwell::codes {
 namespace {
 
 using schemas::Document;
-using schemas::Kind;
 using schemas::Value;
-
-Error At(const File& file, const std::string& pointer, std::string_view expected) {
-  return {ErrorKind::kConfig,
-          std::string(file.first) + " at \"" + pointer + "\": expected " + std::string(expected)};
-}
 
 /// The string member `name`, or "" when it is missing or no string.
 std::string Text(Value object, std::string_view name) {
@@ -49,39 +46,147 @@ Result<Document> Parse(const File& file, std::string_view resource_type) {
   return std::move(*document);
 }
 
-/// R4 concept-map-equivalence: how close the target is, best first. What is not listed
-/// ("unmatched", "disjoint") gives no target.
+/// R4, concept-map-equivalence: how close the target is, best first; then those that name none.
+constexpr std::array<std::string_view, 10> kBestFirst = {
+    "equal",    "equivalent", "narrower",  "specializes", "wider",
+    "subsumes", "inexact",    "relatedto", "unmatched",   "disjoint"};
+constexpr int kNamesTargetMax = 7;
+
 int Rank(std::string_view equivalence) {
-  constexpr std::array<std::string_view, 8> kBestFirst = {"equal",       "equivalent", "narrower",
-                                                          "specializes", "wider",      "subsumes",
-                                                          "inexact",     "relatedto"};
   for (std::size_t i = 0; i < kBestFirst.size(); ++i) {
     if (kBestFirst[i] == equivalence) return static_cast<int>(i);
   }
   return -1;
 }
 
-/// Reads target.dependsOn and target.product. False when they are none of the forms we know.
-bool ReadConditions(Value json, const std::string& system, Target& target) {
-  const auto depends = Elements(json, "dependsOn");
-  if (depends.size() > 1) return false;
-  const std::string prefix = std::string(kOurSystem) + "#";
-  for (const Value on : depends) {
-    const std::string property = Text(on, "property");
-    target.qualifier = Text(on, "value");
-    if (!property.starts_with(prefix) || target.qualifier.empty()) return false;
-    target.qualifier_group = property.substr(prefix.size());
-  }
-  for (const Value product : Elements(json, "product")) {
-    Coding also{Text(product, "system"), Text(product, "value"), Text(product, "display")};
-    if (also.system.empty()) also.system = system;
-    if (also.code.empty()) return false;
-    target.also.push_back(std::move(also));
-  }
-  return true;
+bool Matches(std::string_view format, const std::string& text) {
+  return schemas::FindFormat(format)->matches(text);
 }
 
+/// What would have been right, when `coding` cannot stand in a FHIR Coding.
+std::optional<std::string_view> WrongCoding(const Coding& coding) {
+  if (!Matches("absolute-uri", coding.system)) return "a system that is an absolute URI";
+  if (coding.code.empty() || !Matches("fhir-code", coding.code)) {
+    return "a target with a code, without blanks around it";
+  }
+  if (!coding.display.empty() && !Matches("fhir-string", coding.display)) {
+    return "a display without control characters";
+  }
+  return WrongForm(coding.system, coding.code);
+}
+
+/// Reads one ConceptMap; what is wrong is noted once, the first.
+class MapReader {
+ public:
+  explicit MapReader(const File& file) : file_(file) {}
+
+  Result<std::vector<Target>> Read(Value root) {
+    Each(root, "group", "", [this](Value group, const std::string& at) { ReadGroup(group, at); });
+    if (!error_ && targets_.empty()) Wrong("/group", "at least one target");
+    if (error_) return *error_;
+    return std::move(targets_);
+  }
+
+ private:
+  void Wrong(const std::string& at, std::string_view expected) {
+    if (!error_) error_ = At(file_, at, expected);
+  }
+
+  /// Calls `read(element, pointer)` for the elements of an array of at least one object.
+  template <class Call>
+  void Each(Value object, const char* name, const std::string& at, Call read) {
+    const std::string place = at + "/" + name;
+    const auto elements = Elements(object, name);
+    if (elements.empty()) Wrong(place, "an array of at least one object");
+    for (std::size_t i = 0; i < elements.size() && !error_; ++i) {
+      const std::string where = place + "/" + std::to_string(i);
+      if (!elements[i].is_object()) return Wrong(where, "an object");
+      if (elements[i].Find("modifierExtension")) {
+        return Wrong(where, "no modifierExtension: it could change the meaning");
+      }
+      read(elements[i], where);
+    }
+  }
+
+  void ReadGroup(Value group, const std::string& at) {
+    const std::string system = Text(group, "target");
+    if (Text(group, "source") != kOurSystem) return Wrong(at + "/source", kOurSystem);
+    if (system.empty()) return Wrong(at + "/target", "the canonical of a code system");
+    if (group.Find("unmapped")) {
+      return Wrong(at + "/unmapped", "nothing: a code without a target keeps our own code");
+    }
+    Each(group, "element", at, [&](Value element, const std::string& where) {
+      const std::string code = Text(element, "code");
+      if (code.empty()) return Wrong(where, "a code of ours");
+      Each(element, "target", where, [&](Value json, const std::string& place) {
+        ReadTarget(json, place,
+                   {.place = where,
+                    .source = code,
+                    .source_display = Text(element, "display"),
+                    .qualifier_group = {},
+                    .qualifier = {},
+                    .coding = {system, Text(json, "code"), Text(json, "display")},
+                    .also = {}});
+      });
+    });
+  }
+
+  void ReadTarget(Value json, const std::string& at, Target target) {
+    target.rank = Rank(Text(json, "equivalence"));
+    if (target.rank < 0)
+      return Wrong(at + "/equivalence", "a code of R4's concept-map-equivalence");
+    if (!ReadCondition(json, target)) {
+      return Wrong(at + "/dependsOn",
+                   "one, with a property \"" + std::string(kOurSystem) + "#...\" and a value");
+    }
+    if (target.rank > kNamesTargetMax) {
+      target.coding.code.clear();
+    } else if (const auto expected = WrongCoding(target.coding)) {
+      return Wrong(at, *expected);
+    }
+    if (json.Find("product")) ReadProducts(json, at, target);
+    if (!seen_.emplace(target.source, target.qualifier, target.coding.system).second) {
+      return Wrong(at, "one target for each source, qualifier and system");
+    }
+    targets_.push_back(std::move(target));
+  }
+
+  void ReadProducts(Value json, const std::string& at, Target& target) {
+    Each(json, "product", at, [&](Value product, const std::string& where) {
+      Coding also{Text(product, "system"), Text(product, "value"), Text(product, "display")};
+      if (also.system.empty()) also.system = target.coding.system;
+      if (const auto expected = WrongCoding(also)) return Wrong(where, *expected);
+      target.also.push_back(std::move(also));
+    });
+  }
+
+  /// Reads target.dependsOn. False when it is none of the form we know.
+  static bool ReadCondition(Value json, Target& target) {
+    if (const auto on = json.Find("dependsOn"); on && !on->is_array()) return false;
+    const auto depends = Elements(json, "dependsOn");
+    if (depends.size() > 1) return false;
+    const std::string prefix = std::string(kOurSystem) + "#";
+    for (const Value on : depends) {
+      const std::string property = Text(on, "property");
+      target.qualifier = Text(on, "value");
+      if (!property.starts_with(prefix) || target.qualifier.empty()) return false;
+      target.qualifier_group = property.substr(prefix.size());
+    }
+    return true;
+  }
+
+  const File& file_;
+  std::optional<Error> error_;
+  std::vector<Target> targets_;
+  std::set<std::tuple<std::string, std::string, std::string>> seen_;
+};
+
 }  // namespace
+
+Error At(const File& file, const std::string& pointer, std::string_view expected) {
+  return {ErrorKind::kConfig,
+          std::string(file.first) + " at \"" + pointer + "\": expected " + std::string(expected)};
+}
 
 Result<std::vector<OwnConcept>> ReadCodeSystem(const File& file) {
   const auto document = Parse(file, "CodeSystem");
@@ -107,39 +212,7 @@ Result<std::vector<OwnConcept>> ReadCodeSystem(const File& file) {
 Result<std::vector<Target>> ReadConceptMap(const File& file) {
   const auto document = Parse(file, "ConceptMap");
   if (!document) return document.error();
-  std::vector<Target> targets;
-  std::set<std::tuple<std::string, std::string, std::string>> seen;
-  std::size_t group_index = 0;
-  for (const Value group : Elements(document->root(), "group")) {
-    const std::string place = "/group/" + std::to_string(group_index++);
-    const std::string system = Text(group, "target");
-    if (Text(group, "source") != kOurSystem) return At(file, place + "/source", kOurSystem);
-    if (system.empty()) return At(file, place + "/target", "the canonical of a code system");
-    std::size_t element_index = 0;
-    for (const Value element : Elements(group, "element")) {
-      const std::string where = place + "/element/" + std::to_string(element_index++);
-      for (const Value json : Elements(element, "target")) {
-        const int rank = Rank(Text(json, "equivalence"));
-        if (rank < 0) continue;
-        Target target{Text(element, "code"),
-                      {},
-                      {},
-                      {system, Text(json, "code"), Text(json, "display")},
-                      rank,
-                      {}};
-        if (target.source.empty() || target.coding.code.empty() ||
-            !ReadConditions(json, system, target)) {
-          return At(file, where,
-                    "a code of ours and targets with a code and at most one dependsOn");
-        }
-        if (!seen.emplace(target.source, target.qualifier, system).second) {
-          return At(file, where, "one target for each source, qualifier and system");
-        }
-        targets.push_back(std::move(target));
-      }
-    }
-  }
-  return targets;
+  return MapReader(file).Read(document->root());
 }
 
 }  // namespace dwell::codes

@@ -3,6 +3,7 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include "daemon/config/code_maps.h"
 #include "daemon/config/policy_file.h"
 #include "tests/support/temp_folder.h"
 
@@ -111,6 +112,28 @@ TEST(Config, TheShippedExamplesAreRight) {
     const auto config = LoadConfig(std::string(DWELL_SOURCE_DIR "/deploy/config/") + name, {});
     ASSERT_TRUE(config.has_value()) << FormatFinding(config.error()[0]);
     EXPECT_TRUE(LoadPolicy(config->policy.file).has_value()) << name;
+  }
+}
+
+TEST(CodeMaps, TheSitesMapIsFoundBesideTheConfigurationAndLaidOverOurs) {
+  const std::string map = "[codes]\nmap = \"site-codes.conceptmap.json\"\n";
+  const auto config = ReadConfig(DWELL_SOURCE_DIR "/deploy/config/dwelld.toml", kGood + map, {});
+  ASSERT_TRUE(config.has_value()) << FormatFinding(config.error()[0]);
+  const auto codes = LoadCodeMaps(*config);
+  ASSERT_TRUE(codes.has_value()) << codes.error().message();
+  EXPECT_EQ(codes->Find("reason", "time-expired")->codings[0].code, "R02");
+  EXPECT_EQ(codes->Find("reason", "bent-in-splint")->text, "bent in the splint");
+}
+
+TEST(CodeMaps, AMapThatIsNotThereOrWrongIsNamed) {
+  const test::TempFolder folder;
+  test::WriteBytes(folder / "wrong.json", R"({"resourceType":"ConceptMap"})");
+  for (const std::string& file : {folder / "nowhere.json", folder / "wrong.json"}) {
+    Config config;
+    config.codes.map = file;
+    const auto codes = LoadCodeMaps(config);
+    ASSERT_FALSE(codes.has_value());
+    EXPECT_THAT(codes.error().message(), testing::HasSubstr(file));
   }
 }
 
