@@ -1,17 +1,19 @@
-// Layer "invariants": every constraint of severity "error" in the official definitions, evaluated by
-// the fhirpath package. Only the way to the nodes is ours (walker.mjs).
+// Layer "invariants": every constraint of the official definitions, evaluated by the fhirpath package. Only the
+// way to the nodes is ours (walker.mjs). A finding of severity "warning" is an object {warning}.
 
 /** Returns resource -> findings. */
-export function invariantJudge({ load, walker }) {
+export function invariantJudge({ load, release, walker }) {
   const fhirpath = load('fhirpath');
-  const model = load('fhirpath/fhir-context/r4');
+  const model = load(`fhirpath/fhir-context/${release === 'r5' ? 'r5' : 'r4'}`);
+  // Five rules of R5 look at what a reference leads to. We refer to people and wards by identifier only, which
+  // leads nowhere, and these rules hold then.
+  const userInvocationTable = { resolve: { fn: () => [], arity: { 0: [] } } };
   const compiled = new Map();
-  const errors = new Map();  // ElementDefinition -> its constraints of severity error
+  const all = new Map();  // ElementDefinition -> its constraints
 
   function constraintsOf(element) {
-    if (!errors.has(element))
-      errors.set(element, (element?.constraint ?? []).filter((c) => c.severity === 'error' && c.expression));
-    return errors.get(element);
+    if (!all.has(element)) all.set(element, (element?.constraint ?? []).filter((c) => c.expression));
+    return all.get(element);
   }
 
   function program(base, expression) {
@@ -19,7 +21,7 @@ export function invariantJudge({ load, walker }) {
     if (!compiled.has(key)) {
       // dom-3 uses as() on a collection, which FHIRPath allows on single items only; ofType() is meant.
       const mended = expression.replaceAll('descendants().as(', 'descendants().ofType(');
-      compiled.set(key, fhirpath.compile({ base, expression: mended }, model, { traceFn: () => {} }));
+      compiled.set(key, fhirpath.compile({ base, expression: mended }, model, { traceFn: () => {}, userInvocationTable }));
     }
     return compiled.get(key);
   }
@@ -35,7 +37,9 @@ export function invariantJudge({ load, walker }) {
         return;
       }
       // An empty result counts as kept: bdl-8 as published gives none where fullUrl is absent.
-      if (result.length > 0 && result[0] !== true) found.push(`${at}: ${constraint.key} ${constraint.human}`);
+      if (result.length === 0 || result[0] === true) return;
+      const text = `${at}: ${constraint.key} ${constraint.human}`;
+      found.push(constraint.severity === 'error' ? text : { warning: text });
     }
     const visitor = {
       object(node, scope, at, context) {

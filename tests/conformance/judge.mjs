@@ -1,10 +1,11 @@
-// Judges files of FHIR R4 resources: .ndjson (one resource a line) and .json (one resource); of a
-// directory all such files, which then count as a complete set: a reference to a type that has
-// resources there must find its resource. Exit 1 on any finding and when nothing was judged.
+// Judges files of FHIR resources: .ndjson (one resource a line) and .json (one resource); of a directory all such
+// files, which then count as a complete set: a reference to a type that has resources there must find its
+// resource. Exit 1 on any error and when nothing was judged; warnings are told and counted.
 import fs from 'node:fs';
 import path from 'node:path';
 import { Worker } from 'node:worker_threads';
 import { fileFindings } from './json_text.mjs';
+import { releaseOf } from './packages.mjs';
 
 const WORKERS_MAX = 2;
 const TEXTS_PER_WORKER_MIN = 100;  // a worker needs seconds to start
@@ -26,11 +27,11 @@ function filesBelow(place) {
 }
 
 /** Shares `texts` among workers; returns {layers, answers}. */
-export async function judgeTexts(texts) {
+export async function judgeTexts(texts, release = 'r4') {
   const workers = Math.min(WORKERS_MAX, Math.ceil(texts.length / TEXTS_PER_WORKER_MIN));
   const shares = Array.from({ length: workers }, (_, w) => texts.filter((t, i) => i % workers === w));
   const results = await Promise.all(shares.map((share) => new Promise((resolve, reject) => {
-    const worker = new Worker(new URL('./judge_worker.mjs', import.meta.url), { workerData: share });
+    const worker = new Worker(new URL('./judge_worker.mjs', import.meta.url), { workerData: { release, texts: share } });
     worker.once('message', resolve);
     worker.once('error', reject);
   })));
@@ -45,32 +46,54 @@ function unresolved(answers) {
     .map((reference) => [a.place, a.name, 'set', `${reference} is not in the set`]));
 }
 
-async function main(places) {
-  const found = [];  // [place, resource, layer, finding]
+/**
+ * Judges the files of `places` by every layer. Returns {found, warned, answers, rows}: found and warned are
+ * lists of [place, resource, layer, text], rows {judge, resources, errors, warnings, ms}, counting resources.
+ */
+export async function judgePlaces(places, release) {
+  const found = [];
   const texts = places.flatMap(filesBelow).flatMap((file) => textsOf(file, found));
-  const { layers, answers } = await judgeTexts(texts);
-  for (const a of answers) found.push(...a.findings.map(([layer, text]) => [a.place, a.name, layer, text]));
+  const { layers, answers } = await judgeTexts(texts, release);
+  const listed = (name) => answers.flatMap((a) => a[name].map(([layer, text]) => [a.place, a.name, layer, text]));
+  found.push(...listed('findings'));
+  const warned = listed('warnings');
   if (places.some((place) => fs.statSync(place).isDirectory())) found.push(...unresolved(answers));
+  const placesIn = (list, layer) => new Set(list.filter((f) => f[2] === layer).map((f) => f[0])).size;
+  const rows = ['json', ...layers, 'set'].map((layer) => ({ judge: layer, resources: answers.length,
+    errors: placesIn(found, layer), warnings: placesIn(warned, layer),
+    ms: Math.round(answers.reduce((sum, a) => sum + (a.timesMs[layer] ?? 0), 0)) }));
+  return { found, warned, answers, rows };
+}
 
-  for (const finding of found.slice(0, PRINTED_MAX)) console.log(`${finding[0]} ${finding[1]} ${finding[2]}: ${finding[3]}`);
-  if (found.length > PRINTED_MAX) console.log(`and ${found.length - PRINTED_MAX} findings more`);
+function printSome(list, what) {
+  for (const [place, name, layer, text] of list.slice(0, PRINTED_MAX)) console.log(`${place} ${name} ${what}${layer}: ${text}`);
+  if (list.length > PRINTED_MAX) console.log(`and ${list.length - PRINTED_MAX} ${what || 'findings '}more`);
+}
+
+/** Prints findings, types and the rows; returns {passed, failed} resources. */
+export function report({ found, warned, answers, rows }) {
+  printSome(found, '');
+  printSome(warned, 'warning ');
   const types = new Map();
   for (const a of answers) types.set(a.type, (types.get(a.type) ?? 0) + 1);
   console.log(`judged: ${[...types].map(([type, count]) => `${count} ${type}`).join(', ') || 'nothing'}`);
-  for (const layer of ['json', ...layers, 'set']) {
-    const bad = new Set(found.filter((f) => f[2] === layer).map((f) => f[0])).size;
-    const ms = answers.reduce((sum, a) => sum + (a.timesMs[layer] ?? 0), 0);
-    console.log(`${layer}: findings on ${bad} of ${answers.length}${ms ? `, ${Math.round(ms)} ms` : ''}`);
-  }
-  const failed = new Set(found.map((f) => f[0])).size;
+  for (const row of rows)
+    console.log(`${row.judge}: findings on ${row.errors} of ${row.resources}${row.warnings ? `, ${row.warnings} warnings` : ''}${row.ms ? `, ${row.ms} ms` : ''}`);
   if (answers.length === 0) console.log('there was nothing to judge: that counts as a failure');
-  console.log(`${answers.filter((a) => !found.some((f) => f[0] === a.place)).length} passed, ${answers.length ? failed : 1} failed`);
-  return failed || answers.length === 0 ? 1 : 0;
+  const bad = new Set(found.map((f) => f[0]));
+  return { passed: answers.filter((a) => !bad.has(a.place)).length, failed: answers.length ? bad.size : 1 };
 }
-if (process.argv[1] === new URL(import.meta.url).pathname) {
-  if (process.argv.length < 3) {
-    console.log('usage: tests/conformance/run FILE_OR_DIRECTORY...');
-    process.exit(64);
+
+async function main(args) {
+  let version = '4.0.1';
+  if (args[0] === '--release') [, version] = args.splice(0, 2);
+  const release = releaseOf(version);
+  if (!release || args.length === 0) {
+    console.log('usage: tests/conformance/run [--release 4.0.1|4.3.0|5.0.0] FILE_OR_DIRECTORY...');
+    return 64;
   }
-  process.exit(await main(process.argv.slice(2)));
+  const { passed, failed } = report(await judgePlaces(args, release));
+  console.log(`${passed} passed, ${failed} failed`);
+  return failed ? 1 : 0;
 }
+if (process.argv[1] === new URL(import.meta.url).pathname) process.exit(await main(process.argv.slice(2)));

@@ -2,6 +2,7 @@
 // and reference targets, as the official StructureDefinitions and ValueSets state them.
 import { targetTypes } from '../../schemas/fhir/definitions.mjs';
 import { bundleFindings } from './bundle_rules.mjs';
+import { fhirPattern } from './patterns.mjs';
 
 const JSON_TYPES = { boolean: 'boolean', integer: 'number', decimal: 'number', positiveInt: 'number',
   unsignedInt: 'number' };
@@ -18,9 +19,10 @@ function dayExists(text) {
 
 /** The regular expression that a primitive's own StructureDefinition publishes. */
 function publishedForm(structures, type) {
+  if (type === 'decimal') return null;  // JavaScript has lost its text; and R5 publishes one that does not compile
   const value = structures.get(type).snapshot.element.find((e) => e.path === `${type}.value`);
   const regex = value?.type?.[0].extension?.find((e) => e.url.endsWith('/regex'))?.valueString;
-  return regex ? new RegExp(`^(?:${regex})$`) : /^[^]+$/;
+  return regex ? new RegExp(`^(?:${fhirPattern(regex)})$`, 'u') : /^[^]+$/;
 }
 
 function primitiveFinding(type, form, value) {
