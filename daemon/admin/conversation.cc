@@ -125,12 +125,21 @@ asio::awaitable<bool> Conversation::Answer(const std::string& line) {
 }
 
 asio::awaitable<std::string> Conversation::Status(schemas::Value /*request*/) {
-  std::function<Result<store::Counts>(store::Store&)> work = [](store::Store& store) {
+  std::function<Result<store::Counts>(store::Store&)> count = [](store::Store& store) {
     return store.Count();
   };
-  const auto counts = co_await OnStore(*services_.writer, std::move(work));
+  const auto counts = co_await OnStore(*services_.writer, std::move(count));
   if (!counts) co_return counts.error().message();
+  std::function<Result<std::vector<store::UnknownCodeRecord>>(store::Store&)> list =
+      [](store::Store& store) { return store.ListUnknownCodes(); };
+  auto unknown = co_await OnStore(*services_.writer, std::move(list));
+  if (!unknown) co_return unknown.error().message();
+  // Those that a later map learned are history.
+  std::erase_if(*unknown, [this](const store::UnknownCodeRecord& row) {
+    return !row.code.empty() && services_.codes->Knows(row.group, row.code);
+  });
   State state;
+  state.unknown_codes = std::move(*unknown);
   state.now = services_.clock->Now();
   state.draining = services_.pipeline->draining();
   state.progress = services_.progress();

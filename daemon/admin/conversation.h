@@ -20,6 +20,7 @@
 #include "daemon/intake/pipeline.h"
 #include "daemon/net/connection.h"
 #include "daemon/store/writer.h"
+#include "mapping/codes/codes.h"
 #include "schemas/json/document.h"
 #include "schemas/json/writer.h"
 
@@ -30,6 +31,7 @@ struct Services {
   intake::Pipeline* pipeline = nullptr;
   store::Writer* writer = nullptr;
   const base::Clock* clock = nullptr;
+  const codes::CodeMap* codes = nullptr;
   std::function<delivery::Progress()> progress;
   /// Up to when everything that fell due has been made, if the clock has looked yet.
   std::function<std::optional<Instant>()> caught_up_to;

@@ -9,6 +9,24 @@ std::int64_t Signed(std::uint64_t count) { return static_cast<std::int64_t>(coun
 
 std::string Finished(const schemas::JsonWriter& out) { return std::string(out.text()) + "\n"; }
 
+void WriteUnknownCodes(schemas::JsonWriter& out,
+                       const std::vector<store::UnknownCodeRecord>& unknown_codes) {
+  out.Name("unknown_codes");
+  out.BeginArray();
+  for (const store::UnknownCodeRecord& unknown : unknown_codes) {
+    out.BeginObject();
+    if (!unknown.code.empty()) {
+      out.Member("group", unknown.group);
+      out.Member("code", unknown.code);
+    }
+    out.MemberInteger("events", Signed(unknown.events));
+    out.Member("first_seen", FormatInstant(unknown.first_seen));
+    out.Member("last_seen", FormatInstant(unknown.last_seen));
+    out.EndObject();
+  }
+  out.EndArray();
+}
+
 }  // namespace
 
 std::string StatusRow(const store::Counts& counts, const State& state) {
@@ -38,6 +56,7 @@ std::string StatusRow(const store::Counts& counts, const State& state) {
   if (!state.progress.last_failure.empty()) {
     out.Member("last_failure", state.progress.last_failure);
   }
+  WriteUnknownCodes(out, state.unknown_codes);
   out.EndObject();
   return Finished(out);
 }

@@ -15,6 +15,7 @@ struct State {
   bool draining = false;
   delivery::Progress progress;
   std::optional<Instant> caught_up_to;
+  std::vector<store::UnknownCodeRecord> unknown_codes;
 };
 
 std::string StatusRow(const store::Counts& counts, const State& state);

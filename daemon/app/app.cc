@@ -158,6 +158,7 @@ struct App::Parts {
     services.pipeline = pipeline.get();
     services.writer = writer.get();
     services.clock = &clock;
+    services.codes = &knowledge.codes;
     services.progress = [this] { return delivery->progress(); };
     services.caught_up_to = [this]() -> std::optional<Instant> {
       alarm->Wake();  // somebody who asks again and again soon hears of a wall clock that was set

@@ -2,6 +2,7 @@
 
 #include <cstdio>
 
+#include "daemon/command/code_report.h"
 #include "daemon/config/additions_file.h"
 #include "daemon/config/code_maps.h"
 #include "daemon/config/config.h"
@@ -61,7 +62,7 @@ int Report(const Findings& findings) {
 
 }  // namespace
 
-int Check(const std::string& config_file) {
+int Check(const std::string& config_file, bool verbose) {
   const auto schemas = schemas::Bundled::Load();
   if (!schemas) {
     Say("the schemas of this build: " + schemas.error().message());
@@ -72,6 +73,11 @@ int Check(const std::string& config_file) {
   const Findings findings = CheckReferences(*config, config_file);
   if (!findings.empty()) return Report(findings);
   std::printf("%s", config::PrintConfig(*config).c_str());
+  const auto codes = config::LoadCodeMaps(*config);
+  if (!codes) return Report({{config_file, 0, "/codes", codes.error().message()}});
+  const std::string report =
+      OwnCodesInWords(*codes, verbose) + AskUnknownCodes(config->admin.socket);
+  std::fputs(report.c_str(), stderr);
   Say("all right");
   return 0;
 }

@@ -51,7 +51,7 @@ constexpr Verb kVerbs[] = {{"submit", Submit},
 int RunCommand(const std::vector<std::string>& arguments) {
   const Options options = ReadOptions(arguments);
   if (options.verb.empty()) return options.exit_code;
-  if (options.verb == "check") return Check(ConfigFile(options));
+  if (options.verb == "check") return Check(ConfigFile(options), options.verbose);
   const auto socket = SocketPath(options);
   if (!socket) return Complain(socket.error());
   for (const Verb& verb : kVerbs) {

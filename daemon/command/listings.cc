@@ -4,6 +4,7 @@
 #include <functional>
 
 #include "daemon/command/admin_client.h"
+#include "daemon/command/code_report.h"
 #include "daemon/command/dues.h"
 #include "daemon/command/table.h"
 #include "schemas/json/writer.h"
@@ -76,6 +77,8 @@ void PrintStatus(schemas::Value status) {
                       {"cancelled", "/deliveries/cancelled"},
                       {"oldest waiting", "/oldest_waiting"},
                       {"last failure", "/last_failure"}});
+  if (TextAt(status, "/unknown_codes/0/events") == "-") return;
+  Print("\n" + UnknownCodesInWords(status));
 }
 
 /// Asks for single objects and prints each by `print`, or as it is.

@@ -39,7 +39,7 @@ Options ReadOptions(std::vector<std::string> arguments) {
   show->add_option("event", options.event, "id of the event")->required()->type_name("EVENT");
   show->add_option("--source", options.source, "source of the event, if several use the id");
   lines->add_flag("--all", options.all, "also those removed or never placed");
-  static_cast<void>(check);
+  check->add_flag("--verbose", options.verbose, "also list the codes that go out in our own words");
 
   std::reverse(arguments.begin(), arguments.end());  // as the library wants them
   try {

@@ -12,6 +12,7 @@ struct Options {
   std::string config_file;  ///< --config
   std::string socket;       ///< --socket
   bool json = false;        ///< --json
+  bool verbose = false;     ///< check --verbose
   bool all = false;         ///< lines --all
   bool progress = false;    ///< submit --progress
   std::string file;         ///< submit FILE

@@ -4,6 +4,7 @@
 #include "daemon/ledger/content_hash.h"
 #include "daemon/ledger/crossing.h"
 #include "daemon/ledger/impl.h"
+#include "mapping/fhir/unknown_codes.h"
 
 namespace dwell::ledger {
 namespace {
@@ -79,6 +80,16 @@ std::optional<line::Contradiction> InTheFuture(const event::Event& event, Instan
   return std::nullopt;
 }
 
+/// An event just stored: what it is remembered for besides.
+Result<void> Remember(const Ledger::Impl& ledger, store::Store& store, const LineState& state,
+                      const event::Event& event, Instant now) {
+  for (const auto& unknown : fhir::UnknownCodes(event, *ledger.rules.fhir.codes)) {
+    auto counted = store.CountUnknownCode(unknown.group, unknown.code, now);
+    if (counted.has_error()) return counted;
+  }
+  return RememberNamed(store, state, event);
+}
+
 /// What became of submission `i`. An error is one of the store.
 Result<Receipt> Place(Ledger::Impl& ledger, store::Store& store, Batch& batch, std::size_t i) {
   const Submission& submission = batch.submissions[i];
@@ -117,7 +128,7 @@ Result<Receipt> Place(Ledger::Impl& ledger, store::Store& store, Batch& batch, s
   Making making = MakeAll(*line, state, ledger.rules, &event, batch.now);
   const auto seq = ledger.Append(store, state, std::move(making), &record);
   if (seq.has_error()) return seq.error();
-  const Result<void> remembered = RememberNamed(store, state, event);
+  const Result<void> remembered = Remember(ledger, store, state, event, batch.now);
   if (remembered.has_error()) return remembered.error();
   state.events.push_back(submission.event);
   if (loaded.value() != nullptr) {

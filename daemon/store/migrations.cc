@@ -92,7 +92,22 @@ WHERE target IS NOT NULL AND NOT EXISTS (
   SELECT 1 FROM event WHERE event.source = named.source AND event.id = named.target);
 )sql";
 
-constexpr std::array<const char*, 2> kSteps{kVersion1, kVersion2};
+// Codes of events that the code maps did not know, by group of our CodeSystem; the row without a
+// code counts what came when there was no room for more rows. Rows stay, so that the last seq says
+// how many there are.
+constexpr const char* kVersion3 = R"sql(
+CREATE TABLE unknown_code(
+  seq INTEGER PRIMARY KEY,
+  code_group TEXT NOT NULL,
+  code TEXT NOT NULL,
+  events INTEGER NOT NULL,
+  first_seen INTEGER NOT NULL,
+  last_seen INTEGER NOT NULL
+);
+CREATE UNIQUE INDEX unknown_code_key ON unknown_code(code_group, code);
+)sql";
+
+constexpr std::array<const char*, 3> kSteps{kVersion1, kVersion2, kVersion3};
 
 }  // namespace
 

@@ -93,6 +93,16 @@ constexpr std::array<Row, kSqlCount> kStatements{{
     {Sql::kListLines,
      "SELECT seq, source, line_id, bundles, next_change, issued, summary FROM line"
      " WHERE seq > ? ORDER BY seq LIMIT ?"},
+    {Sql::kCountUnknownCode,
+     "UPDATE unknown_code SET events = events + 1, last_seen = ? WHERE code_group = ?"
+     " AND code = ?"},
+    {Sql::kUnknownCodeRows, "SELECT max(seq) FROM unknown_code"},
+    {Sql::kAddUnknownCode,
+     "INSERT INTO unknown_code(code_group, code, events, first_seen, last_seen)"
+     " VALUES(?, ?, 1, ?, ?)"},
+    {Sql::kListUnknownCodes,
+     "SELECT code_group, code, events, first_seen, last_seen FROM unknown_code WHERE seq > 0"
+     " ORDER BY seq"},
 }};
 
 constexpr bool InOrder() {

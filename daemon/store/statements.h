@@ -43,8 +43,12 @@ enum class Sql : std::uint8_t {
   kListQueue,
   kBundlesOfEvent,
   kListLines,
+  kCountUnknownCode,
+  kUnknownCodeRows,
+  kAddUnknownCode,
+  kListUnknownCodes,
 };
-inline constexpr std::size_t kSqlCount = static_cast<std::size_t>(Sql::kListLines) + 1;
+inline constexpr std::size_t kSqlCount = static_cast<std::size_t>(Sql::kListUnknownCodes) + 1;
 
 /// The SQL text of a statement.
 const char* SqlText(Sql sql);

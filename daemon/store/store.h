@@ -85,6 +85,15 @@ struct QueueRow {
   std::string why;
 };
 
+/// A code of events that the running code maps did not know.
+struct UnknownCodeRecord {
+  std::string group;  ///< of our CodeSystem; empty, like `code`, for all there was no room for
+  std::string code;
+  std::uint64_t events = 0;  ///< that held it
+  Instant first_seen{};      ///< when the first and the last of them came in
+  Instant last_seen{};
+};
+
 struct Counts {
   std::uint64_t events = 0, lines = 0;
   std::uint64_t ready = 0, in_progress = 0, completed = 0, on_hold = 0, cancelled = 0;
@@ -139,6 +148,12 @@ class Store {
   Result<std::optional<std::int64_t>> AwaitedBy(std::string_view source, std::string_view id);
   /// The event came.
   Result<void> StopAwaiting(std::string_view source, std::string_view id);
+
+  /// One event more held this code, which the code maps do not know. Beyond
+  /// limits::kUnknownCodesMax different ones, new ones are counted together.
+  Result<void> CountUnknownCode(std::string_view group, std::string_view code, Instant at);
+  /// All of them, in the order in which they were first seen.
+  Result<std::vector<UnknownCodeRecord>> ListUnknownCodes();
 
   Result<std::optional<LineRecord>> LoadLine(const line::Key& key);
   Result<std::optional<LineRecord>> LoadLine(std::int64_t line_seq);

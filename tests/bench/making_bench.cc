@@ -11,6 +11,7 @@
 
 #include "mapping/due/due.h"
 #include "mapping/fhir/bundle.h"
+#include "mapping/fhir/unknown_codes.h"
 #include "mapping/line/line.h"
 #include "schemas/bundled.h"
 #include "tests/bench/cpu_time.h"
@@ -85,8 +86,8 @@ struct Loaded {
 };
 
 struct Sum {
-  double parse = 0, derive = 0, due = 0, make = 0, check = 0, bundle = 0;
-  double all() const { return parse + derive + due + make + check + bundle; }
+  double parse = 0, derive = 0, due = 0, make = 0, check = 0, bundle = 0, codes = 0;
+  double all() const { return parse + derive + due + make + check + bundle + codes; }
 };
 
 int Run(const Loaded& loaded) {
@@ -98,8 +99,8 @@ int Run(const Loaded& loaded) {
   std::vector<fhir::Issued> issued;
   Sum sum;
   std::size_t bytes = 0;
-  std::printf("%-12s %5s %7s %8s %8s %8s %8s %8s %8s %8s\n", "us CPU", "res.", "bytes", "read",
-              "derive", "dues", "make", "check", "bundle", "all");
+  std::printf("%-12s %5s %7s %8s %8s %8s %8s %8s %8s %8s %8s\n", "us CPU", "res.", "bytes", "read",
+              "derive", "dues", "make", "check", "bundle", "codes", "all");
   for (std::size_t i = 0; i < kLife.size(); ++i) {
     const std::string json = Json(kLife[i], i);
     Sum one;
@@ -129,18 +130,20 @@ int Run(const Loaded& loaded) {
     });
     one.bundle = Best([&] { CHECK(!fhir::TransactionBundle(made.resources).empty()); });
     const std::size_t bundle_bytes = fhir::TransactionBundle(made.resources).size();
-    std::printf("%-12s %5zu %7zu %8.2f %8.2f %8.2f %8.2f %8.2f %8.2f %8.2f\n", kLife[i].kind,
+    one.codes = Best([&] { CHECK(fhir::UnknownCodes(event, *loaded.codes).size() <= 1); });
+    std::printf("%-12s %5zu %7zu %8.2f %8.2f %8.2f %8.2f %8.2f %8.2f %8.2f %8.2f\n", kLife[i].kind,
                 made.resources.size(), bundle_bytes, one.parse, one.derive, one.due, one.make,
-                one.check, one.bundle, one.all());
+                one.check, one.bundle, one.codes, one.all());
     issued = std::move(made.issued);
     bytes += bundle_bytes;
     sum.parse += one.parse, sum.derive += one.derive, sum.due += one.due;
     sum.make += one.make, sum.check += one.check, sum.bundle += one.bundle;
+    sum.codes += one.codes;
   }
   const double n = kLife.size();
-  std::printf("%-12s %5s %7.0f %8.2f %8.2f %8.2f %8.2f %8.2f %8.2f %8.2f\n", "mean", "",
+  std::printf("%-12s %5s %7.0f %8.2f %8.2f %8.2f %8.2f %8.2f %8.2f %8.2f %8.2f\n", "mean", "",
               static_cast<double>(bytes) / n, sum.parse / n, sum.derive / n, sum.due / n,
-              sum.make / n, sum.check / n, sum.bundle / n, sum.all() / n);
+              sum.make / n, sum.check / n, sum.bundle / n, sum.codes / n, sum.all() / n);
   return 0;
 }
 

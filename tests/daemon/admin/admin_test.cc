@@ -34,6 +34,7 @@ class AdminTest : public testing::Test {
     services_.pipeline = &rig_.pipeline;
     services_.writer = &rig_.writer();
     services_.clock = &rig_.clock;
+    services_.codes = &Shelf::Get().codes;
     services_.progress = [] { return delivery::Progress{}; };
     services_.caught_up_to = [] { return std::optional<Instant>(Hour(0)); };
     rig_.OnNet([this] { opened_ = Open(); });
@@ -108,6 +109,30 @@ TEST_F(AdminTest, ListingsTellTheQueueTheLinesAndAnEventsStory) {
   EXPECT_THAT(Ask(R"({"request":"show","id":"a"})"), HasSubstr("\"kind\":\"insertion\""));
   EXPECT_THAT(Ask(R"({"request":"show","id":"a","source":"ward-tablets"})"),
               HasSubstr("\"kind\":\"insertion\""));
+}
+
+TEST_F(AdminTest, UnknownCodesOfEventsAreListedUntilAMapKnowsThem) {
+  EXPECT_THAT(Ask(R"({"request":"status"})"), HasSubstr(R"("unknown_codes":[])"));
+  Sketch check = SiteCheck("b", 0);
+  check.members += R"(,"action":["left-over"])";
+  Ask(SubmitRequest("json", Raw(check)));
+  EXPECT_THAT(Ask(R"({"request":"status"})"),
+              HasSubstr(R"("unknown_codes":[{"group":"action","code":"left-over","events":1,)"));
+  auto later = codes::CodeMap::LoadBundled(
+      codes::CodeMap::Edition::kFree,
+      codes::File{"site.json",
+                  R"({"resourceType":"ConceptMap","group":[{"target":"urn:x","source":
+                      "https://dwelld.example/fhir/CodeSystem/line-care","element":[
+                      {"code":"left-over","display":"left over","target":[
+                      {"code":"1","equivalence":"equal"}]}]}]})"});
+  ASSERT_TRUE(later.has_value()) << later.error().message();
+  rig_.OnNet([&] {
+    opened_ = Error();
+    services_.codes = &*later;
+    opened_ = Open();
+  });
+  EXPECT_THAT(Ask(R"({"request":"status"})"), HasSubstr(R"("unknown_codes":[])"));
+  rig_.OnNet([this] { opened_ = Error(); });
 }
 
 TEST_F(AdminTest, AnIdThatSeveralSourcesUseIsShownForEachAndTheSourceIsAskedFor) {
