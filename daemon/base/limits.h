@@ -93,8 +93,8 @@ inline constexpr std::size_t kAdminLineBytesMax = 2 * kBodyBytesMax + kKiB;
 inline constexpr std::size_t kListingRowsMax = 500;
 /// The daemon answers an operator a page at a time; a minute without a byte means it is stuck.
 inline constexpr std::chrono::seconds kAdminSilenceMax{60};
-/// Different unknown codes that are counted one by one: a source with a mapping left out sends a few
-/// dozen; more is a source gone wrong, and must not fill the store.
+/// Different unknown codes that are counted one by one: a source with a mapping left out sends a
+/// few dozen; more is a source gone wrong, and must not fill the store.
 inline constexpr std::size_t kUnknownCodesMax = 200;
 /// A configuration or policy file: hundreds of times what one needs.
 inline constexpr std::size_t kConfigBytesMax = kMiB;
