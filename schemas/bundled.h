@@ -2,7 +2,6 @@
 // FHIR resources we make. Compiled once at start.
 #pragma once
 
-#include <cstdint>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -17,28 +16,20 @@ namespace dwell::schemas {
 /// The text of a bundled file by its path below schemas/, e.g. "event/flush.schema.json".
 std::optional<std::string_view> BundledText(std::string_view path);
 
-/// How narrowly resources are checked.
-enum class Structure : std::uint8_t {
-  kFhir,      ///< by the FHIR release alone
-  kProfiles,  ///< by our profiles (schemas/profiles): what our resources must have, and must not
-};
-
 /// The six event contracts and the structures of one FHIR release, compiled. Build once, share by
 /// reference.
 class Bundled {
  public:
   /// Compiles only what that release needs. Fails (ErrorKind::kData) when a bundled schema does not
   /// compile: a broken build.
-  static Result<Bundled> Load(FhirRelease release = FhirRelease::kR4,
-                              Structure structure = Structure::kProfiles);
+  static Result<Bundled> Load(FhirRelease release = FhirRelease::kR4);
 
   /// Checks a ward event by its `kind` (version 1 of the contract). An unknown or missing kind is
   /// itself a violation at "/kind".
   std::vector<Violation> CheckEvent(Value event) const;
 
-  /// Checks a resource of that FHIR release by its `resourceType`, against our stricter structure;
-  /// what is inside a Bundle by the release alone. A type that we never make is a violation at
-  /// "/resourceType".
+  /// Checks a resource of that FHIR release by its `resourceType`, against our stricter structure.
+  /// A type that we never make is a violation at "/resourceType".
   std::vector<Violation> CheckResource(Value resource) const;
 
  private:
