@@ -47,7 +47,7 @@ struct Config {
     std::string edition = "free";  ///< "free" | "licensed"
     std::string map;  ///< JSON file: a ConceptMap of the site's own, laid over ours; empty: none
   } codes;
-  /// Each "identifier" | "conditional" | "resolved".
+  /// Each "identifier" | "conditional".
   struct References {
     std::string patient = "identifier";
     std::string encounter = "identifier";
