@@ -59,7 +59,7 @@ Result<Knowledge> LoadKnowledge(const config::Config& config) {
                    std::move(additions)};
 }
 
-/// What is resolved is stored as a search; delivery puts the literal in its place.
+/// The schema of the configuration knows two.
 fhir::ReferenceForm FormOf(std::string_view key) {
   return key == "identifier" ? fhir::ReferenceForm::kIdentifier : fhir::ReferenceForm::kConditional;
 }

@@ -17,7 +17,6 @@ const PRIMITIVES = {
 };
 const TYPE_OVERRIDES = { 'Reference.reference': 'uri' };
 
-
 /** One output file: definitions are added as they are referred to. */
 class File {
   constructor(name) { this.name = name; this.definitions = {}; }

@@ -13,20 +13,26 @@ namespace {
 
 using event::Finding;
 
-/// P pain, E erythema, S swelling, I induration, C palpable cord, F pyrexia; the others absent.
-event::Signs SignsOf(const std::string& letters) {
-  const auto finding = [&letters](char letter) {
-    return letters.find(letter) == std::string::npos ? Finding::kAbsent : Finding::kPresent;
+/// P pain, E erythema, S swelling, I induration, K streak, C palpable cord, U pus, F pyrexia: those
+/// named are present. The others that the scale asks for, named in `asked`, are absent.
+event::Signs SignsOf(const std::string& letters, const std::string& asked = "PESICF") {
+  const auto finding = [&](char letter) {
+    if (letters.find(letter) != std::string::npos) return Finding::kPresent;
+    return asked.find(letter) != std::string::npos ? Finding::kAbsent : Finding::kNotAsked;
   };
   event::Signs signs;
   signs.pain = finding('P');
   signs.erythema = finding('E');
   signs.swelling = finding('S');
   signs.induration = finding('I');
+  signs.streak = finding('K');
   signs.palpable_cord = finding('C');
+  signs.pus = finding('U');
   signs.pyrexia = finding('F');
   return signs;
 }
+
+event::Signs InsSignsOf(const std::string& letters) { return SignsOf(letters, "PESKCU"); }
 
 std::string Range(const std::string& letters) {
   const auto range = PhlebitisGradeRange(kVisualInfusionPhlebitis, SignsOf(letters));
@@ -107,21 +113,6 @@ TEST(Grades, WhatIsPresentProvesItsGradeWhateverIsOpen) {
   EXPECT_EQ(PhlebitisGradeProven(kVisualInfusionPhlebitis, signs), 2);
   signs.erythema = Finding::kPresent;
   EXPECT_EQ(PhlebitisGradeProven(kVisualInfusionPhlebitis, signs), 3);
-}
-
-/// P pain, E erythema, S swelling, K streak, C palpable cord, U pus; the others absent.
-event::Signs InsSignsOf(const std::string& letters) {
-  const auto finding = [&letters](char letter) {
-    return letters.find(letter) == std::string::npos ? Finding::kAbsent : Finding::kPresent;
-  };
-  event::Signs signs;
-  signs.pain = finding('P');
-  signs.erythema = finding('E');
-  signs.swelling = finding('S');
-  signs.streak = finding('K');
-  signs.palpable_cord = finding('C');
-  signs.pus = finding('U');
-  return signs;
 }
 
 // Rows: Infusion Nurses Society, Infusion Nursing Standards of Practice 2011, S47 (as reproduced);
