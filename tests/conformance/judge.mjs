@@ -77,8 +77,7 @@ export function report({ found, warned, answers, rows }) {
   const types = new Map();
   for (const a of answers) types.set(a.type, (types.get(a.type) ?? 0) + 1);
   console.log(`judged: ${[...types].map(([type, count]) => `${count} ${type}`).join(', ') || 'nothing'}`);
-  for (const row of rows)
-    console.log(`${row.judge}: findings on ${row.errors} of ${row.resources}${row.warnings ? `, ${row.warnings} warnings` : ''}${row.ms ? `, ${row.ms} ms` : ''}`);
+  for (const row of rows) console.log(JSON.stringify(row));
   if (answers.length === 0) console.log('there was nothing to judge: that counts as a failure');
   const bad = new Set(found.map((f) => f[0]));
   return { passed: answers.filter((a) => !bad.has(a.place)).length, failed: answers.length ? bad.size : 1 };

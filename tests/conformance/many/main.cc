@@ -2,7 +2,8 @@
 //   many_events [--seed N] [--events N] [--release 4.0.1|4.3.0|5.0.0] OUTDIR
 // Writes into OUTDIR: events.ndjson (every event that was taken, in order of arrival),
 // bundles.ndjson (every transaction Bundle made), latest/<Type>.ndjson (the last version of every
-// resource), coverage.txt. Ends with "N passed, N failed" over what coverage.txt lists; fails also
+// resource), coverage.txt. Ends with "N passed, N failed" over what coverage.txt lists (the line
+// before tells it as JSON); fails also
 // when an event is not legal or a resource breaks our own structure.
 #include <filesystem>
 #include <fstream>
@@ -122,6 +123,10 @@ int Run(const Options& options) {
   const std::size_t failed = missing + player.faults().lines.size();
   std::cout << "coverage: " << coverage.size() - missing << " of " << coverage.size() << ", see "
             << (options.out / "coverage.txt").string() << "\n"
+            << R"({"judge":"coverage of the generator","release":")" << FhirVersion(options.release)
+            << R"(","resources":)" << coverage.size() << R"(,"errors":)" << failed
+            << R"(,"warnings":0})"
+            << "\n"
             << coverage.size() - missing << " passed, " << failed << " failed\n";
   return failed == 0 ? 0 : 1;
 }
