@@ -141,9 +141,11 @@ void Draft::BodySite(const event::Site& site) {
   Tell("Place", words);
 }
 
-void Draft::TellEvent(const event::Event& event) {
-  std::string when = ReadableTime(event.happened.text);
-  if (event.happened_until) when += " until " + ReadableTime(event.happened_until->text);
+void Draft::TellEvent(const event::Event& event, const Moment* at) {
+  std::string when = ReadableTime(at != nullptr ? at->text : event.happened.text);
+  if (at == nullptr && event.happened_until) {
+    when += " until " + ReadableTime(event.happened_until->text);
+  }
   Tell("When", when);
   Tell("Line", event.line_id);
   std::string where = event.place.ward;

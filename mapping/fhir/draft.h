@@ -81,8 +81,8 @@ class Draft {
   void Note(const event::Event& event);
   /// One CodeableConcept for a body site with side and vein in words; as a value.
   void BodySite(const event::Site& site);
-  /// When and at which line it happened, for the narrative.
-  void TellEvent(const event::Event& event);
+  /// When and at which line it happened, for the narrative; `at` where it has a time of its own.
+  void TellEvent(const event::Event& event, const Moment* at = nullptr);
 
   /// Adds the narrative and ends the resource.
   std::string Finish();

@@ -11,7 +11,7 @@ namespace {
 
 /// Raise when the same inputs come to be written otherwise: then every line's resources go out
 /// again.
-constexpr std::uint64_t kFormat = 3;
+constexpr std::uint64_t kFormat = 4;
 
 constexpr std::array<RoleRow, 16> kRows = {{
     {Role::kDevice, "device", "Device", "Vascular line"},

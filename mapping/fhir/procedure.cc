@@ -45,7 +45,7 @@ void Begin(Draft& draft, const Head& head) {
   }
   json.EndArray();
   draft.Location(event.place.ward);
-  draft.TellEvent(event);
+  draft.TellEvent(event, head.at);
 }
 
 /// Site and vein as entries of their own (Procedure.bodySite is a list).
