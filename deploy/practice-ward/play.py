@@ -46,7 +46,8 @@ class Theatre:
         self.clock = stage.Clock(self.run / "clock")
         self.clock.set(scenario.START)
         self.endpoint = stage.Program(
-            "practice_endpoint", [self.build / "tests/practice_endpoint", "--port", str(self.endpoint_port)],
+            "practice_endpoint", [self.build / "tests/practice_endpoint", "--port", str(self.endpoint_port),
+                                  "--bodies", self.demo / "transactions.ndjson"],
             self.run / "endpoint.log")
         self.daemon = stage.Program(
             "dwelld_practice", [self.build / "tests/dwelld_practice", "--config", str(self.config)],
@@ -150,8 +151,9 @@ def wait_until_delivered(theatre):
         time.sleep(0.02)
 
 
-def write_results(theatre):
-    """What arrived, one file a type, and the listings as the operator sees them."""
+def write_results(theatre, accepted):
+    """What was taken, what arrived, one file a type, and the listings as the operator sees them."""
+    (theatre.demo / "events.ndjson").write_text("".join(body + "\n" for body in accepted))
     resources = {}
     for resource in stage.read_ndjson(theatre.get("/_practice/dump")):
         resources.setdefault(resource["resourceType"], []).append(resource)
@@ -212,7 +214,7 @@ def main():
         theatre.open()
         play(theatre, device, teller)
         wait_until_delivered(theatre)
-        resources = write_results(theatre)
+        resources = write_results(theatre, device.accepted_bodies())
         checks, counts, in_place, overdue = check(theatre, device, resources)
         checks.equal("exit code of the daemon", 0, theatre.close())
     except stage.Trouble as trouble:

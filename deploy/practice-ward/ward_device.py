@@ -42,8 +42,11 @@ class Device:
             if answer != first:
                 self.repeats_differ.append((first, answer))
 
+    def accepted_bodies(self):
+        return [entry["body"] for entry, status, _ in self.answers if status == 201]
+
     def accepted(self):
-        return [json.loads(entry["body"]) for entry, status, _ in self.answers if status == 201]
+        return [json.loads(body) for body in self.accepted_bodies()]
 
     def by_status(self):
         return Counter(status for _, status, _ in self.answers)

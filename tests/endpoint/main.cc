@@ -1,25 +1,27 @@
-// practice_endpoint [--port N] [--referential] [--keep history|current|nothing]
+// practice_endpoint [--port N] [--referential] [--keep history|current|nothing] [--bodies FILE]
 //                   [--certificate FILE --key FILE]: runs until a signal. SIGUSR1: nobody listens
-//                   any more;
-// SIGUSR2: listens again, with everything that it held.
+//                   any more; SIGUSR2: listens again, with everything that it held.
 #include <csignal>
 #include <cstdio>
 #include <cstdlib>
+#include <fstream>
 #include <string>
 #include <string_view>
 
+#include "schemas/base/check.h"
 #include "tests/endpoint/practice_endpoint.h"
 
 namespace {
 
 constexpr const char* kUsage =
     "usage: practice_endpoint [--port N] [--referential] [--keep history|current|nothing]\n"
-    "                         [--certificate FILE --key FILE]\n"
+    "                         [--bodies FILE] [--certificate FILE --key FILE]\n"
     "FHIR R4 endpoint in memory at http://localhost:PORT/fhir; POST /_practice/mood makes it\n"
-    "misbehave, GET /_practice/counts and /_practice/dump?type=TYPE show what it holds.\n";
+    "misbehave, GET /_practice/counts and /_practice/dump?type=TYPE show what it holds. FILE gets\n"
+    "the bodies that were committed, in order, one a line.\n";
 
 bool ReadArguments(int count, char** words, practice::EndpointOptions& options,
-                   practice::Manners& manners) {
+                   practice::Manners& manners, std::string& bodies) {
   for (int i = 1; i < count; ++i) {
     const std::string_view word = words[i];
     if (word == "--referential") {
@@ -39,6 +41,8 @@ bool ReadArguments(int count, char** words, practice::EndpointOptions& options,
         options.keep = practice::Keep::kNothing;
       else
         return false;
+    } else if (word == "--bodies") {
+      bodies = value;
     } else if (word == "--certificate" || word == "--key") {
       if (!options.tls) options.tls.emplace();
       (word == "--key" ? options.tls->private_key : options.tls->certificate_chain) = value;
@@ -49,12 +53,25 @@ bool ReadArguments(int count, char** words, practice::EndpointOptions& options,
   return true;
 }
 
+/// Each body that is committed becomes a line of `file`. False: it cannot be written.
+bool KeepBodies(const std::string& file, std::ofstream& lines, practice::Desk& desk) {
+  lines.open(file, std::ios::trunc);
+  if (!lines) return false;
+  desk.OnCommit([&lines](std::string_view body) {
+    CHECK(body.find('\n') == body.npos);  // dwelld sends none; a line would no longer be a body
+    lines << body << std::endl;           // a reader may come while the program runs
+  });
+  return true;
+}
+
 }  // namespace
 
 int main(int count, char** words) {
   practice::EndpointOptions options;
   practice::Manners manners;
-  if (!ReadArguments(count, words, options, manners)) {
+  std::string bodies;
+  std::ofstream lines;  // outlives the endpoint, which writes to it
+  if (!ReadArguments(count, words, options, manners, bodies)) {
     std::fputs(kUsage, stderr);
     return 64;
   }
@@ -71,6 +88,10 @@ int main(int count, char** words) {
     return 1;
   }
   (*endpoint)->desk().SetManners(manners);
+  if (!bodies.empty() && !KeepBodies(bodies, lines, (*endpoint)->desk())) {
+    std::fprintf(stderr, "practice_endpoint: cannot write %s\n", bodies.c_str());
+    return 1;
+  }
   std::printf("%s\n", (*endpoint)->url().c_str());
   std::fflush(stdout);
   for (int signal = 0; sigwait(&signals, &signal) == 0;) {
