@@ -2,6 +2,9 @@
 
 #include <algorithm>
 #include <cstddef>
+#include <string>
+
+#include "schemas/base/luhn.h"
 
 namespace dwell::codes {
 namespace {
@@ -9,17 +12,6 @@ namespace {
 bool AllDigits(std::string_view text) {
   return !text.empty() &&
          std::all_of(text.begin(), text.end(), [](char c) { return c >= '0' && c <= '9'; });
-}
-
-bool PassesMod10(std::string_view digits, char check_digit) {
-  int sum = 0;
-  bool twice = true;
-  for (auto at = digits.rbegin(); at != digits.rend(); ++at) {
-    const int digit = (*at - '0') * (twice ? 2 : 1);
-    sum += digit > 9 ? digit - 9 : digit;
-    twice = !twice;
-  }
-  return (sum + check_digit - '0') % 10 == 0;
 }
 
 }  // namespace
@@ -51,9 +43,8 @@ bool IsSnomedConceptId(std::string_view code) {
 
 bool IsLoincNumber(std::string_view code) {
   if (code.size() < 3 || code.size() > 9 || code[code.size() - 2] != '-') return false;
-  const std::string_view number = code.substr(0, code.size() - 2);
-  return AllDigits(number) && AllDigits(code.substr(code.size() - 1)) &&
-         PassesMod10(number, code.back());
+  const std::string digits = std::string(code.substr(0, code.size() - 2)) + code.back();
+  return AllDigits(digits) && PassesLuhn(digits);
 }
 
 std::optional<std::string_view> WrongForm(std::string_view system, std::string_view code) {
