@@ -1,0 +1,62 @@
+// schema_verdicts: what our bundled schemas say of each resource.
+//   schema_verdicts [--release 4.0.1|4.3.0|5.0.0] < NDJSON
+// Writes for each line one line: a JSON array of violations, each [JSON Pointer, rule, expected].
+// An empty array: accepted. Exit 64 when the arguments are wrong.
+#include <iostream>
+#include <optional>
+#include <string>
+#include <string_view>
+
+#include "schemas/bundled.h"
+#include "schemas/json/writer.h"
+
+namespace {
+
+using dwell::FhirRelease;
+using dwell::schemas::Bundled;
+using dwell::schemas::Violation;
+
+std::optional<FhirRelease> ReleaseOf(int count, char** words) {
+  if (count == 1) return FhirRelease::kR4;
+  if (count != 3 || std::string_view(words[1]) != "--release") return {};
+  return dwell::FhirReleaseOf(words[2]);
+}
+
+std::vector<Violation> Judge(const Bundled& schemas, std::string_view text) {
+  const auto document = dwell::schemas::Document::Parse(text);
+  if (!document) {
+    const auto& problem = document.error();
+    return {{problem.pointer, problem.rule, problem.expected}};
+  }
+  return schemas.CheckResource(document->root());
+}
+
+std::string Told(const std::vector<Violation>& violations) {
+  dwell::schemas::JsonWriter json;
+  json.BeginArray();
+  for (const Violation& violation : violations) {
+    json.BeginArray();
+    json.String(violation.pointer);
+    json.String(violation.rule);
+    json.String(violation.expected);
+    json.EndArray();
+  }
+  json.EndArray();
+  return json.Take();
+}
+
+}  // namespace
+
+int main(int count, char** words) {
+  const auto release = ReleaseOf(count, words);
+  if (!release) return 64;
+  const auto schemas = Bundled::Load(*release);
+  if (!schemas) {
+    std::cerr << schemas.error().message() << "\n";
+    return 1;
+  }
+  for (std::string line; std::getline(std::cin, line);) {
+    std::cout << Told(Judge(*schemas, line)) << "\n";
+  }
+  return 0;
+}
