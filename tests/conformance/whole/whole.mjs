@@ -19,7 +19,7 @@ const jvm = path.join(HERE, 'jvm/run');
 const models = path.join(HERE, 'models/run');
 const numbers = path.join(HERE, 'numbers.py');
 const packageOf = (release) => path.join(BUILD, 'fhir-package',
-  release === '5.0.0' ? 'dwelld.line-care.r5-1.0.0.tgz' : 'dwelld.line-care-1.0.0.tgz');
+  `dwelld.line-care${{ '4.0.1': '', '4.3.0': '.r4b', '5.0.0': '.r5' }[release]}-1.0.0.tgz`);
 
 /** [input, release, program, arguments]; many_events comes first: the others read what it writes. */
 const makings = () => [

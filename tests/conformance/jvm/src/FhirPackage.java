@@ -1,6 +1,5 @@
 import ca.uhn.fhir.context.FhirContext;
 import ca.uhn.fhir.parser.IParser;
-import java.io.BufferedInputStream;
 import java.io.IOException;
 import java.io.InputStream;
 import java.nio.charset.StandardCharsets;
@@ -8,14 +7,13 @@ import java.nio.file.Files;
 import java.nio.file.Path;
 import java.util.HashMap;
 import java.util.Map;
-import java.util.zip.GZIPInputStream;
-import org.apache.commons.compress.archivers.tar.TarArchiveEntry;
-import org.apache.commons.compress.archivers.tar.TarArchiveInputStream;
 import org.hl7.fhir.common.hapi.validation.support.PrePopulatedValidationSupport;
+import org.hl7.fhir.utilities.npm.NpmPackage;
+import org.hl7.fhir.utilities.npm.NpmPackage.PackagedResourceFile;
 
 /**
- * Definitions for the validator: a FHIR package archive (.tgz, files in package/, per the FHIR NPM
- * Package Specification), or one definition (.json).
+ * Definitions for the validator: a FHIR package archive (.tgz), read by the package reader of the
+ * reference implementation, or one definition (.json).
  */
 final class FhirPackage {
   final PrePopulatedValidationSupport definitions;
@@ -29,24 +27,30 @@ final class FhirPackage {
     if (file.toString().endsWith(".json")) {
       add(parser, Files.readString(file));
     } else {
-      readArchive(parser, file);
+      readArchive(parser, file, context.getVersion().getVersion().getFhirVersionString());
     }
     if (definitions.countAll() == 0) throw new IOException("no definitions in " + file);
   }
 
-  private void readArchive(IParser parser, Path archive) throws IOException {
-    try (InputStream bytes = new BufferedInputStream(Files.newInputStream(archive));
-        TarArchiveInputStream tar = new TarArchiveInputStream(new GZIPInputStream(bytes))) {
-      for (TarArchiveEntry file = tar.getNextEntry(); file != null; file = tar.getNextEntry()) {
-        if (!file.getName().matches("package/[^/]+\\.json")) continue;
-        add(parser, new String(tar.readAllBytes(), StandardCharsets.UTF_8));
+  private void readArchive(IParser parser, Path archive, String release) throws IOException {
+    NpmPackage files;
+    try (InputStream bytes = Files.newInputStream(archive)) {
+      files = NpmPackage.fromPackage(bytes);
+    }
+    if (!files.fhirVersion().equals(release)) {
+      throw new IOException(archive + " is of FHIR " + files.fhirVersion() + ", not " + release);
+    }
+    for (PackagedResourceFile file : files.listAllResources()) {
+      if (!file.getFolder().equals("package")) continue;  // examples
+      try (InputStream bytes = files.load(file.getFolder(), file.getFilename())) {
+        add(parser, new String(bytes.readAllBytes(), StandardCharsets.UTF_8));
       }
     }
   }
 
   private void add(IParser parser, String text) throws IOException {
     var json = Judged.JSON.readTree(text);
-    if (!json.has("resourceType") || !json.has("url")) return;  // package.json, the index, examples
+    if (!json.has("resourceType") || !json.has("url")) return;
     definitions.addResource(parser.parseResource(text));
     boolean isProfile =
         json.path("resourceType").asText().equals("StructureDefinition")

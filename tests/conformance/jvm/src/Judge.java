@@ -1,3 +1,4 @@
+import java.nio.file.Files;
 import java.nio.file.Path;
 import java.util.ArrayList;
 import java.util.LinkedHashMap;
@@ -15,7 +16,9 @@ public final class Judge {
   private static final int PRINTED_MAX = 100;
 
   private String release = "4.0.1";
-  private Path table;
+  private final List<Path> tables = new ArrayList<>();
+  private Path changed;
+  private Path verdicts;
   private boolean isPart = false;
   private final List<Path> packages = new ArrayList<>();
   private final List<Path> places = new ArrayList<>();
@@ -34,7 +37,11 @@ public final class Judge {
       switch (words[i]) {
         case "--release" -> release = words[++i];
         case "--package" -> packages.add(Path.of(words[++i]));
-        case "--warnings" -> table = Path.of(words[++i]);
+        case "--warnings" -> tables.add(Path.of(words[++i]));
+        case "--verdicts" -> {
+          changed = Path.of(words[++i]);
+          verdicts = Path.of(words[++i]);
+        }
         case "--part" -> isPart = true;
         default -> places.add(Path.of(words[i]));
       }
@@ -53,14 +60,33 @@ public final class Judge {
     var pool = Executors.newFixedThreadPool(THREADS);
     List<Future<List<ValidationMessage>>> answers = new ArrayList<>();
     for (Judged one : resources) answers.add(pool.submit(() -> validator.judge(one)));
+    List<Future<String>> told = new ArrayList<>();
+    if (changed != null) {
+      for (Judged one : Judged.read(changed)) told.add(pool.submit(() -> verdict(validator, one)));
+    }
     pool.shutdown();
-    WarningTable excuses = new WarningTable(table, release);
+    WarningTable excuses = new WarningTable(tables, release);
     for (int i = 0; i < resources.size(); i++) {
       if (validator.hasProfile(resources.get(i).type())) profiled++;
       note(resources.get(i), answers.get(i).get(), excuses);
     }
     double seconds = (System.nanoTime() - start) / 1e9;
+    if (verdicts != null) {
+      List<String> lines = new ArrayList<>();
+      for (Future<String> line : told) lines.add(line.get());
+      Files.write(verdicts, lines);
+    }
     return report(resources.size(), seconds, excuses);
+  }
+
+  /** What is wrong with a resource by its profile: a JSON array of [place, message id, message]. */
+  private static String verdict(Validator validator, Judged resource) throws Exception {
+    var errors = Judged.JSON.createArrayNode();
+    for (ValidationMessage message : validator.againstProfile(resource)) {
+      if (!message.getLevel().isError()) continue;
+      errors.addArray().add(message.getLocation()).add(message.getMessageId()).add(message.getMessage());
+    }
+    return Judged.JSON.writeValueAsString(errors);
   }
 
   /** Counts what was said about one resource, and prints what is wrong. */

@@ -142,7 +142,7 @@ public final class SelfTest {
     Path file = Files.createTempFile("warnings", ".json");
     Files.writeString(file, "{\"warnings\":[{\"pattern\":\"^a b\",\"releases\":[\"4.0.1\"],\"reason\":\"r\"},"
         + "{\"pattern\":\"other\",\"releases\":[\"5.0.0\"],\"reason\":\"s\"}]}");
-    WarningTable table = new WarningTable(file, "4.0.1");
+    WarningTable table = new WarningTable(List.of(file), "4.0.1");
     check(table.unused().equals(Collections.singletonList("^a b")), "a row that excused nothing is not told");
     check(!table.excuses("c a b") && !table.excuses("other"), "a warning without a row is excused");
     check(table.excuses("a b c") && table.unused().isEmpty(), "a row does not excuse");

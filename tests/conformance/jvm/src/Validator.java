@@ -115,11 +115,21 @@ final class Validator {
   List<ValidationMessage> judge(Judged resource) {
     Map<String, ValidationMessage> said = new LinkedHashMap<>();
     against(resource, List.of(), said);
-    String profile = profiles.get(resource.type());
-    if (profile != null) {
-      against(resource, List.of(knowledge.fetchResource(StructureDefinition.class, profile)), said);
-    }
+    if (hasProfile(resource.type())) against(resource, profileOf(resource), said);
     return List.copyOf(said.values());
+  }
+
+  /** What the validator says against the profile of the resource's type, which holds its base too. */
+  List<ValidationMessage> againstProfile(Judged resource) {
+    Map<String, ValidationMessage> said = new LinkedHashMap<>();
+    against(resource, profileOf(resource), said);
+    return List.copyOf(said.values());
+  }
+
+  private List<StructureDefinition> profileOf(Judged resource) {
+    String profile = profiles.get(resource.type());
+    if (profile == null) throw new IllegalArgumentException("no profile of " + resource.type());
+    return List.of(knowledge.fetchResource(StructureDefinition.class, profile));
   }
 
   private void against(

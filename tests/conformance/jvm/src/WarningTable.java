@@ -13,8 +13,12 @@ final class WarningTable {
 
   private final List<Row> rows = new ArrayList<>();
 
-  WarningTable(Path file, String release) throws IOException {
-    for (JsonNode row : Judged.JSON.readTree(file.toFile()).path("warnings")) {
+  WarningTable(List<Path> files, String release) throws IOException {
+    for (Path file : files) read(Judged.JSON.readTree(file.toFile()), release);
+  }
+
+  private void read(JsonNode table, String release) {
+    for (JsonNode row : table.path("warnings")) {
       boolean isForUs = false;
       for (JsonNode one : row.path("releases")) isForUs |= one.asText().equals(release);
       if (!isForUs) continue;
