@@ -82,6 +82,13 @@ inline constexpr std::size_t kExcerptBytesMax = 200;
 inline constexpr std::uint32_t kConflictAttemptsMax = 8;
 /// A bundle that makes the endpoint fail each time is held after about three hours of backoff.
 inline constexpr std::uint32_t kFaultAttemptsMax = 20;
+/// A bundle waits so long for its patient or encounter to become known to the endpoint: what was
+/// registered under a provisional number is put right within a working week. Common practice, no
+/// source.
+inline constexpr std::chrono::hours kUnknownTargetTimeMax{7 * 24};
+/// Patients and encounters whose ids are remembered: more than a large hospital has in its beds;
+/// some 300 bytes each.
+inline constexpr std::size_t kFoundMax = 20'000;
 /// The file with the endpoint's bearer token: signed tokens are 1-2 KiB.
 inline constexpr std::size_t kTokenBytesMax = 8 * kKiB;
 /// Connections to the admin socket: a few people and scripts at a time.

@@ -22,4 +22,9 @@ struct Backoff {
 std::chrono::milliseconds WaitAfter(const Backoff& backoff, std::uint32_t attempts,
                                     std::uint64_t random);
 
+/// For what is waited for by age and not by attempts: a quarter of the age so far, within the same
+/// limits and with the same share of chance, so it is looked for less and less often.
+std::chrono::milliseconds WaitAtAge(const Backoff& backoff, std::chrono::milliseconds age,
+                                    std::uint64_t random);
+
 }  // namespace dwell::delivery

@@ -2,21 +2,11 @@
 
 #include <charconv>
 
-#include "daemon/base/limits.h"
-#include "schemas/json/document.h"
-
 namespace dwell::delivery {
 namespace {
 
 using schemas::Document;
 using schemas::Value;
-
-constexpr schemas::ParseLimits kAnswerLimits{.bytes_max = limits::kResponseBytesMax};
-
-bool Says(const Value& object, std::string_view member, std::string_view text) {
-  const std::optional<Value> value = object.Find(member);
-  return value && value->is_string() && value->AsString() == text;
-}
 
 /// The three digits at the front of entry.response.status; 0 when there are none.
 int EntryStatus(const Value& entry) {
@@ -31,6 +21,11 @@ int EntryStatus(const Value& entry) {
 }
 
 }  // namespace
+
+bool Says(const Value& object, std::string_view member, std::string_view text) {
+  const std::optional<Value> value = object.Find(member);
+  return value && value->is_string() && value->AsString() == text;
+}
 
 Answered ReadAnswer(std::string_view body) {
   Answered answered;

@@ -7,7 +7,16 @@
 #include <string>
 #include <string_view>
 
+#include "daemon/base/limits.h"
+#include "schemas/json/document.h"
+
 namespace dwell::delivery {
+
+/// Bounds on what we read of an answer.
+inline constexpr schemas::ParseLimits kAnswerLimits{.bytes_max = limits::kResponseBytesMax};
+
+/// Whether the object has a string of that name with that text.
+bool Says(const schemas::Value& object, std::string_view member, std::string_view text);
 
 /// What the body of an answer to a transaction says.
 struct Answered {

@@ -70,6 +70,9 @@ Result<Route> Prepare(const Endpoint& endpoint) {
   route.origin.tls = url->tls;
   route.target = url->path.empty() ? "/" : url->path;
   route.attempt_time_max = endpoint.attempt_time_max;
+  if (endpoint.look_ups.patients) route.looked_up.emplace_back("Patient");
+  if (endpoint.look_ups.encounters) route.looked_up.emplace_back("Encounter");
+  route.cached_for = endpoint.look_ups.cached_for;
   if (url->tls) {
     Result<net::TlsContext> tls = net::TlsContext::Client(endpoint.tls);
     if (!tls) return tls.error();

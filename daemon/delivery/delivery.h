@@ -14,12 +14,20 @@
 
 namespace dwell::delivery {
 
+/// What is looked up at the endpoint before sending, so that the endpoint's own id goes out.
+struct LookUps {
+  bool patients = false;
+  bool encounters = false;
+  std::chrono::milliseconds cached_for{0};  ///< 0: each bundle looks anew
+};
+
 struct Endpoint {
   std::string url;  ///< base URL of the FHIR endpoint, http or https
   net::TlsFiles tls;
   std::string bearer_file;  ///< token sent as Authorization: Bearer; empty: none
   std::size_t in_flight_max = limits::kInFlightMax;
   std::chrono::milliseconds attempt_time_max = limits::kAttemptTimeMax;
+  LookUps look_ups;
 };
 
 /// What delivery takes from its surroundings; a test brings its own.

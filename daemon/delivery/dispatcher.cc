@@ -61,6 +61,9 @@ Dispatcher::Dispatcher(asio::io_context& loop, store::Writer& writer, const base
       route_(std::move(route)),
       means_(std::move(means)),
       health_(in_flight_max, means_.backoff),
+      resolver_(loop.get_executor(),
+                {route_.looked_up, route_.cached_for, route_.target, route_.attempt_time_max},
+                clock, means_.steady),
       senders_(in_flight_max),
       gather_(loop),
       ready_(loop),
@@ -135,11 +138,14 @@ asio::awaitable<void> Dispatcher::Run(Sender& sender) {
   while (!fetched_.empty() && !draining_ && active_ <= health_.Allowed(means_.steady())) {
     store::BundleRecord bundle = std::move(fetched_.front());
     fetched_.pop_front();
-    const net::Exchange exchange = co_await Attempt(sender, bundle);
-    Verdict verdict = JudgeAttempt(exchange, bundle);
-    const milliseconds wait = verdict.retry_after
-                                  ? milliseconds(*verdict.retry_after)
-                                  : WaitAfter(means_.backoff, bundle.attempts + 1, means_.random());
+    Verdict verdict;
+    if (resolver_.is_needed()) {
+      verdict = co_await LookUpAndAttempt(sender, bundle);
+    } else {
+      const net::Exchange exchange = co_await Attempt(sender, bundle);
+      verdict = JudgeAttempt(exchange, bundle);
+    }
+    const milliseconds wait = WaitOf(verdict, bundle);
     const auto pause =
         std::chrono::duration_cast<milliseconds>(health_.paused_until() - means_.steady());
     settled_.push_back(
@@ -154,19 +160,48 @@ asio::awaitable<void> Dispatcher::Run(Sender& sender) {
 
 asio::awaitable<net::Exchange> Dispatcher::Attempt(Sender& sender,
                                                    const store::BundleRecord& bundle) {
-  RefreshToken();
-  sender.fields.assign(
-      "Accept: application/fhir+json\r\nContent-Type: application/fhir+json\r\n"
-      "Prefer: return=minimal\r\nUser-Agent: dwelld\r\nX-Request-Id: ");
-  sender.fields.append(std::to_string(bundle.seq)).append("-");
-  sender.fields.append(std::to_string(bundle.attempts + 1)).append("\r\n");
-  sender.fields.append(route_.token.field());
+  WriteFields(sender, bundle, "Content-Type: application/fhir+json\r\nPrefer: return=minimal\r\n",
+              "");
   net::Request request;
   request.method = "POST";
   request.target = route_.target;
   request.fields = sender.fields;
   request.body = bundle.body;
   co_return co_await sender.client->Send(request, route_.attempt_time_max);
+}
+
+/// Puts the endpoint's ids into the body, or says what stands against it.
+asio::awaitable<Verdict> Dispatcher::LookUpAndAttempt(Sender& sender, store::BundleRecord& bundle) {
+  WriteFields(sender, bundle, "", "-search");
+  const Sent sent = Describe(bundle);
+  Resolution resolution =
+      co_await resolver_.Resolve(*sender.client, sender.fields, bundle.body, sent);
+  if (resolution.obstacle) {
+    // What a shared answer says of the endpoint was weighed by the one who asked.
+    if (!resolution.is_shared) Weigh(*resolution.obstacle);
+    co_return *resolution.obstacle;
+  }
+  Verdict verdict;
+  if (cut_off_) {
+    verdict.course = Course::kPause;
+    verdict.untouched = true;
+    verdict.why = "the daemon stopped before it was sent";
+    co_return verdict;
+  }
+  if (!resolution.searches.empty()) bundle.body = std::move(resolution.body);
+  const net::Exchange exchange = co_await Attempt(sender, bundle);
+  verdict = JudgeAttempt(exchange, bundle);
+  resolver_.Learn(resolution, sent, verdict);
+  co_return verdict;
+}
+
+void Dispatcher::WriteFields(Sender& sender, const store::BundleRecord& bundle,
+                             std::string_view content, std::string_view purpose) {
+  RefreshToken();
+  sender.fields.assign("Accept: application/fhir+json\r\n").append(content);
+  sender.fields.append("User-Agent: dwelld\r\nX-Request-Id: ").append(std::to_string(bundle.seq));
+  sender.fields.append("-").append(std::to_string(bundle.attempts + 1)).append(purpose);
+  sender.fields.append("\r\n").append(route_.token.field());
 }
 
 void Dispatcher::RefreshToken() {
@@ -176,15 +211,26 @@ void Dispatcher::RefreshToken() {
   route_.token.Refresh();
 }
 
-Verdict Dispatcher::JudgeAttempt(const net::Exchange& exchange, const store::BundleRecord& bundle) {
+Sent Dispatcher::Describe(const store::BundleRecord& bundle) const {
   Sent sent;
   sent.entries = bundle.entries;
   sent.attempts = bundle.attempts;
-  Verdict verdict = Judge(exchange, sent, clock_.Now());
-  if (exchange.status == 401 && exchange.failure == net::Failure::kNone && route_.token.Refresh()) {
+  sent.age = std::max(milliseconds(0), milliseconds(clock_.Now() - bundle.made_at));
+  return sent;
+}
+
+Verdict Dispatcher::JudgeAttempt(const net::Exchange& exchange, const store::BundleRecord& bundle) {
+  Verdict verdict = Judge(exchange, Describe(bundle), clock_.Now());
+  Weigh(verdict);
+  return verdict;
+}
+
+/// What an answer says of the endpoint as a whole.
+void Dispatcher::Weigh(Verdict& verdict) {
+  if (verdict.status == 401 && route_.token.Refresh()) {
     verdict.untouched = true;  // a new token was waiting: at once again with that
     verdict.pauses = false;
-    return verdict;
+    return;
   }
   const auto now = means_.steady();
   if (verdict.pauses) {
@@ -197,7 +243,14 @@ Verdict Dispatcher::JudgeAttempt(const net::Exchange& exchange, const store::Bun
   if (health_.Allowed(now) == 0) {
     RingAfter(pause_, std::chrono::ceil<milliseconds>(health_.paused_until() - now));
   }
-  return verdict;
+}
+
+milliseconds Dispatcher::WaitOf(const Verdict& verdict, const store::BundleRecord& bundle) {
+  if (verdict.retry_after) return *verdict.retry_after;
+  if (verdict.course == Course::kWait) {
+    return WaitAtAge(means_.backoff, Describe(bundle).age, means_.random());
+  }
+  return WaitAfter(means_.backoff, bundle.attempts + 1, means_.random());
 }
 
 void Dispatcher::Note(const Verdict& verdict) {
@@ -212,6 +265,7 @@ void Dispatcher::Note(const Verdict& verdict) {
       break;
     case Course::kAgain:
     case Course::kPause:
+    case Course::kWait:
       ++progress_.again;
       break;
   }
@@ -283,6 +337,7 @@ void Dispatcher::Drain(milliseconds time_max) {
   drain_.expires_after(time_max);
   drain_.async_wait([this](const boost::system::error_code& error) {
     if (error) return;
+    cut_off_ = true;
     for (Sender& sender : senders_) {
       if (sender.busy) sender.client->Close();
     }

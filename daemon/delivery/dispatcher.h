@@ -12,6 +12,7 @@
 
 #include "daemon/delivery/delivery.h"
 #include "daemon/delivery/health.h"
+#include "daemon/delivery/resolver.h"
 #include "daemon/delivery/token.h"
 #include "daemon/delivery/verdict.h"
 #include "daemon/net/http_client.h"
@@ -25,6 +26,8 @@ struct Route {
   std::string target;  ///< path of the base URL
   TokenFile token;
   std::chrono::milliseconds attempt_time_max{};
+  std::vector<std::string> looked_up;  ///< types whose searches are replaced by ids before sending
+  std::chrono::milliseconds cached_for{};
 };
 
 /// Everything but progress() runs on the thread of `loop`.
@@ -62,8 +65,14 @@ class Dispatcher {
 
   boost::asio::awaitable<void> Run(Sender& sender);
   boost::asio::awaitable<net::Exchange> Attempt(Sender& sender, const store::BundleRecord& bundle);
+  boost::asio::awaitable<Verdict> LookUpAndAttempt(Sender& sender, store::BundleRecord& bundle);
+  void WriteFields(Sender& sender, const store::BundleRecord& bundle, std::string_view content,
+                   std::string_view purpose);
   void RefreshToken();
+  Sent Describe(const store::BundleRecord& bundle) const;
   Verdict JudgeAttempt(const net::Exchange& exchange, const store::BundleRecord& bundle);
+  void Weigh(Verdict& verdict);
+  std::chrono::milliseconds WaitOf(const Verdict& verdict, const store::BundleRecord& bundle);
   void Note(const Verdict& verdict);
 
   boost::asio::io_context& loop_;
@@ -72,6 +81,7 @@ class Dispatcher {
   Route route_;
   Means means_;
   Health health_;
+  Resolver resolver_;
 
   std::vector<Sender> senders_;
   std::deque<store::BundleRecord> fetched_;  ///< claimed, not yet sent
@@ -81,6 +91,7 @@ class Dispatcher {
   bool store_rests_ = false;                 ///< after a failed commit, for a moment
   bool more_ = true;                         ///< the store may hold more
   bool draining_ = false;
+  bool cut_off_ = false;  ///< the drain time is over
   Health::Time token_read_{};
 
   boost::asio::steady_timer gather_;  ///< lets settlements gather

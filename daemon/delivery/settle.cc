@@ -21,6 +21,7 @@ store::Settlement Settle(const store::BundleRecord& bundle, const Verdict& verdi
       return settlement;
     case Course::kAgain:
     case Course::kPause:
+    case Course::kWait:  // uses up no attempts: those are for what the endpoint says to the bundle
       break;
   }
   settlement.state = DeliveryState::kReady;

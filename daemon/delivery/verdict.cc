@@ -55,15 +55,6 @@ constexpr std::array kRows = {
     Row{500, 599, kAgain, kAgain, false, limits::kFaultAttemptsMax, "failed"},
 };
 
-bool IsJson(std::string_view content_type) {
-  std::string media(content_type.substr(0, content_type.find(';')));
-  while (!media.empty() && media.back() == ' ') media.pop_back();
-  std::transform(media.begin(), media.end(), media.begin(), [](char c) {
-    return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c;
-  });
-  return media == "application/fhir+json" || media == "application/json";
-}
-
 /// No complete answer.
 Verdict JudgeFailure(const Exchange& exchange) {
   Verdict verdict;
@@ -87,6 +78,7 @@ Verdict JudgeStatus(int status, const Exchange& exchange, const Sent& sent, Inst
     return candidate.first <= status && status <= candidate.last;
   });
   Verdict verdict;
+  verdict.status = status;
   prefix += "the endpoint answered " + std::to_string(status);
   if (row == kRows.end()) {  // 6xx and the like
     verdict.course = Course::kHold;
@@ -127,6 +119,7 @@ Verdict JudgeSuccess(const Exchange& exchange, const Sent& sent, Instant now) {
                        "entry " + std::to_string(answer.bad_entry) + ": ");
   }
   Verdict verdict;
+  verdict.status = exchange.status;
   verdict.uncertain = true;
   if (exchange.status == 200 && answer.shape == Answered::Shape::kNotJson) {
     // A proxy or sign-in page, or an answer cut off on its way: it may be right the next time.
@@ -151,6 +144,15 @@ Verdict Judge(const Exchange& exchange, const Sent& sent, Instant now) {
   if (exchange.failure != Failure::kNone) return JudgeFailure(exchange);
   if (exchange.status / 100 == 2) return JudgeSuccess(exchange, sent, now);
   return JudgeStatus(exchange.status, exchange, sent, now, "");
+}
+
+bool IsJson(std::string_view content_type) {
+  std::string media(content_type.substr(0, content_type.find(';')));
+  while (!media.empty() && media.back() == ' ') media.pop_back();
+  std::transform(media.begin(), media.end(), media.begin(), [](char c) {
+    return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c;
+  });
+  return media == "application/fhir+json" || media == "application/json";
 }
 
 std::string Excerpt(std::string_view text, std::size_t bytes_max) {

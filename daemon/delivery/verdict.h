@@ -18,6 +18,7 @@ enum class Course : std::uint8_t {
   kAgain,  ///< try this bundle again later
   kHold,   ///< refused: its lane stops until a person decides
   kPause,  ///< nothing is wrong with the bundle: the endpoint takes nothing from us at present
+  kWait,   ///< the endpoint is well but does not yet know what the bundle names: look again later
 };
 
 struct Verdict {
@@ -25,6 +26,7 @@ struct Verdict {
   bool uncertain = false;  ///< the endpoint may hold it although we cannot tell
   bool untouched = false;  ///< for kPause: the peer saw nothing of the bundle
   bool pauses = false;     ///< all deliveries must wait, not only this one
+  int status = 0;          ///< HTTP status that decided it, of the answer or of an entry; 0: none
   std::optional<std::chrono::seconds> retry_after;  ///< how long the endpoint asks us to wait
   std::string why;  ///< in words; holds nothing that the peer wrote, which may be personal
   std::string
@@ -32,12 +34,16 @@ struct Verdict {
 };
 
 struct Sent {
-  std::size_t entries = 0;     ///< of the transaction
-  std::uint32_t attempts = 0;  ///< counted ones before this
+  std::size_t entries = 0;           ///< of the transaction
+  std::uint32_t attempts = 0;        ///< counted ones before this
+  std::chrono::milliseconds age{0};  ///< since the bundle was made
 };
 
 /// `now` is only for reading a Retry-After date of a peer that sends no Date.
 Verdict Judge(const net::Exchange& exchange, const Sent& sent, Instant now);
+
+/// Whether a Content-Type says FHIR's JSON, or just JSON, as some servers do.
+bool IsJson(std::string_view content_type);
 
 /// At most `bytes_max` bytes of `text`, cut between characters (UTF-8), control characters as
 /// blanks.

@@ -114,7 +114,10 @@ std::string Desk::Lines(std::string_view type) const {
 Mood Desk::MoodFor(const HttpRequest& request) {
   const std::scoped_lock lock(mutex_);
   if (mood_.next == 0 || request.target.starts_with("/_practice")) return {};
-  if (request.body.find(mood_.containing) == std::string_view::npos) return {};
+  if (request.body.find(mood_.containing) == std::string_view::npos &&
+      request.target.find(mood_.containing) == std::string_view::npos) {
+    return {};
+  }
   if (mood_.next > 0) --mood_.next;
   return mood_;
 }

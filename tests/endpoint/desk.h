@@ -30,6 +30,7 @@ struct HttpResponse {
 struct Counts {
   std::uint64_t requests = 0;      ///< at the base URL and below
   std::uint64_t transactions = 0;  ///< committed
+  std::uint64_t searches = 0;      ///< answered
   std::uint64_t created = 0, updated = 0, deleted = 0, unchanged = 0;  ///< by interaction
   std::uint64_t refused = 0;   ///< answered 4xx by our own rules
   std::uint64_t repeats = 0;   ///< committed bodies that had been committed before, byte for byte
@@ -74,6 +75,7 @@ class Desk {
   HttpResponse Single(const HttpRequest& request, std::string_view url);
   HttpResponse Read(std::string_view path, std::string_view query);
   HttpResponse Find(const std::string& type, std::string_view query);
+  std::vector<std::string> Matches(const std::string& type, const std::string& identifier);
   HttpResponse Refuse(const Refusal& refusal);
   std::string CountsText() const;
   std::string Lines(std::string_view type) const;

@@ -81,21 +81,40 @@ HttpResponse Desk::Read(std::string_view path, std::string_view query) {
   return response;
 }
 
+/// What a search finds, as this endpoint is told to search.
+std::vector<std::string> Desk::Matches(const std::string& type, const std::string& identifier) {
+  if (manners_.searching != Searching::kIgnores) return record_.Search(type, identifier);
+  std::vector<std::string> ids;
+  for (const Held* const held : record_.All()) {
+    if (held->type == type && !held->deleted) ids.push_back(held->id);
+  }
+  return ids;
+}
+
 HttpResponse Desk::Find(const std::string& type, std::string_view query) {
   const std::string identifier = QueryValue(query, "identifier");
   if (identifier.empty()) return Refuse({400, "not-supported", "search goes by identifier only"});
-  const std::vector<std::string> ids = record_.Search(type, identifier);
+  ++counts_.searches;
+  const std::vector<std::string> ids = Matches(type, identifier);
+  const int count = std::atoi(QueryValue(query, "_count").c_str());
+  const std::size_t shown =
+      count > 0 ? std::min(ids.size(), static_cast<std::size_t>(count)) : ids.size();
+  const std::string elements = QueryValue(query, "_elements");
+  const std::size_t total = ids.size() + (manners_.searching == Searching::kMiscounts ? 1 : 0);
   JsonWriter writer;
   writer.BeginObject();
   writer.Member("resourceType", "Bundle");
   writer.Member("type", "searchset");
-  writer.MemberInteger("total", static_cast<std::int64_t>(ids.size()));
-  if (!ids.empty()) {
+  writer.MemberInteger("total", static_cast<std::int64_t>(total));
+  if (shown < ids.size()) {
+    writer.MemberRaw("link", R"([{"relation":"next","url":"https://practice.example/next"}])");
+  }
+  if (shown > 0) {
     writer.Name("entry");
     writer.BeginArray();
-    for (const std::string& id : ids) {
+    for (std::size_t i = 0; i < shown; ++i) {
       writer.BeginObject();
-      writer.MemberRaw("resource", record_.Find(type + "/" + id)->json);
+      writer.MemberRaw("resource", Subset(record_.Find(type + "/" + ids[i])->json, elements));
       writer.MemberRaw("search", R"({"mode":"match"})");
       writer.EndObject();
     }
@@ -121,6 +140,7 @@ std::string Desk::CountsText() const {
   };
   number("requests", counts_.requests);
   number("transactions", counts_.transactions);
+  number("searches", counts_.searches);
   number("created", counts_.created);
   number("updated", counts_.updated);
   number("deleted", counts_.deleted);

@@ -28,6 +28,12 @@ constexpr std::array<std::pair<std::string_view, Kind>, 12> kNames = {{
     {"truncate", Kind::kTruncate},
 }};
 
+constexpr std::array<std::pair<std::string_view, Searching>, 3> kSearching = {{
+    {"honest", Searching::kHonest},
+    {"ignores", Searching::kIgnores},
+    {"miscounts", Searching::kMiscounts},
+}};
+
 template <class Number>
 void Take(Value object, std::string_view name, Number& into) {
   const auto value = object.Find(name);
@@ -69,6 +75,11 @@ bool ReadMood(std::string_view json, Mood& mood, Manners& manners) {
   Take(root, "limit_bytes", manners.bytes_max);
   Take(root, "referential", manners.referential);
   Take(root, "latency_ms", manners.latency_ms);
+  std::string searching;
+  Take(root, "searching", searching);
+  for (const auto& [word, way] : kSearching) {
+    if (word == searching) manners.searching = way;
+  }
   return true;
 }
 

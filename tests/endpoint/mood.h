@@ -25,11 +25,18 @@ struct Mood {
   };
   Kind kind = Kind::kNone;
   long next = 0;           ///< requests that it still holds for; negative: all
-  std::string containing;  ///< only requests whose body has this text; empty: any
+  std::string containing;  ///< only requests whose body or target has this text; empty: any
   int status = 503;
   std::string retry_after;  ///< as it is, or "date:N" for an HTTP date N seconds ahead
   std::string location;
   bool outcome = false;  ///< with kStatus: an OperationOutcome instead of a web page
+};
+
+/// How searches are answered.
+enum class Searching {
+  kHonest,
+  kIgnores,    ///< the parameter is ignored, as R4 allows: everything of the type is a match
+  kMiscounts,  ///< the total is one more than the matches
 };
 
 /// Lasting properties.
@@ -38,11 +45,13 @@ struct Manners {
   std::size_t bytes_max = 0;    ///< of a body; 0: no limit. More is 413
   bool referential = false;     ///< refuse references to what does not exist
   int latency_ms = 0;           ///< between doing and answering
+  Searching searching = Searching::kHonest;
 };
 
 /// Reads {"mood": "status", "next": 3, "status": 503, "retry_after": "3", "outcome": true,
 /// "containing": "...", "limit_entries": 10, "limit_bytes": 9999, "referential": true,
-/// "latency_ms": 5}; absent members leave `manners` as they are. False when it cannot be read.
+/// "latency_ms": 5, "searching": "ignores"}; absent members leave `manners` as they are. False when
+/// it cannot be read.
 bool ReadMood(std::string_view json, Mood& mood, Manners& manners);
 
 }  // namespace practice

@@ -37,6 +37,18 @@ class Rewriter {
     text_.json = writer_.Take();
   }
 
+  void Some(Value resource, std::string_view elements) {
+    const std::string named = "resourceType,id,meta," + std::string(elements) + ",";
+    writer_.BeginObject();
+    for (const Value member : resource) {
+      if (("," + named).find("," + std::string(member.name()) + ",") == std::string::npos) continue;
+      writer_.Name(member.name());
+      Any(member);
+    }
+    writer_.EndObject();
+    text_.json = writer_.Take();
+  }
+
  private:
   void Meta(std::optional<Value> meta, const Stamp& stamp) {
     writer_.Name("meta");
@@ -116,6 +128,16 @@ ResourceText Rewrite(Value resource, const Targets& targets, const Stamp& stamp)
   ResourceText text;
   Rewriter(targets, text).Resource(resource, stamp);
   return text;
+}
+
+std::string Subset(const std::string& json, std::string_view elements) {
+  if (elements.empty()) return json;
+  const auto document = dwell::schemas::Document::Parse(json, {.bytes_max = json.size()});
+  if (!document) return json;
+  const Targets none;
+  ResourceText text;
+  Rewriter(none, text).Some(document->root(), elements);
+  return text.json;
 }
 
 std::string InstantNow() {

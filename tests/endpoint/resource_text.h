@@ -28,6 +28,10 @@ struct Stamp {
 /// R4 http.html#trules).
 ResourceText Rewrite(dwell::schemas::Value resource, const Targets& targets, const Stamp& stamp);
 
+/// A stored resource with its type, id, meta and the elements named ("identifier,active") only; the
+/// whole when none is named (FHIR R4 search.html#elements).
+std::string Subset(const std::string& json, std::string_view elements);
+
 /// "2026-03-27T09:00:00.000Z" for now.
 std::string InstantNow();
 /// IMF-fixdate (RFC 9110 section 5.6.7) for `seconds` from now.

@@ -40,8 +40,8 @@ class HandClock final : public base::Clock {
 };
 
 /// A lane's bundle: it writes the lane's Device (so that order shows in versions) and one
-/// Observation.
-inline std::string BundleText(int lane, int number) {
+/// Observation; `more` stands in the Observation.
+inline std::string BundleText(int lane, int number, const std::string& more = "") {
   const std::string line = "lane-" + std::to_string(lane);
   const std::string mark = line + "-n" + std::to_string(number);
   return R"({"resourceType":"Bundle","type":"transaction","entry":[)"
@@ -50,8 +50,8 @@ inline std::string BundleText(int lane, int number) {
          line +
          R"("}},)"
          R"({"resource":{"resourceType":"Observation","id":")" +
-         mark + R"(","device":{"reference":"Device/)" + line +
-         R"("}},"request":{"method":"PUT","url":"Observation/)" + mark + R"("}}]})";
+         mark + R"(","device":{"reference":"Device/)" + line + R"("})" + more +
+         R"(},"request":{"method":"PUT","url":"Observation/)" + mark + R"("}}]})";
 }
 
 class DeliveryTest : public testing::Test {
@@ -125,34 +125,41 @@ class DeliveryTest : public testing::Test {
   void Queue(int lanes, int each) {
     OnStore([&](store::Store& store) {
       for (int lane = 0; lane < lanes; ++lane) {
-        store::LineRecord line;
-        line.key.source = "ward";
-        line.key.line_id = "lane-" + std::to_string(lane);
-        line.summary = "{}";
-        const auto known = store.LoadLine(line.key);
-        ASSERT_TRUE(known);
-        const auto line_seq = *known ? Result<std::int64_t>((*known)->seq) : store.SaveLine(line);
-        ASSERT_TRUE(line_seq);
-        store::EventRecord event;
-        event.source = "ward";
-        event.id = line.key.line_id + "-" + std::to_string(++events_);
-        event.kind = "insertion";
-        event.raw = "{}";
-        const auto event_seq = store.AddEvent(event, *line_seq);
-        ASSERT_TRUE(event_seq);
-        for (int number = 0; number < each; ++number) {
-          BundleRecord bundle;
-          bundle.line_seq = *line_seq;
-          bundle.event_seq = *event_seq;
-          bundle.made_at = Clock().Now();
-          bundle.body = BundleText(lane, number);
-          bundle.entries = 2;
-          const auto added = store.AddBundle(bundle);
-          ASSERT_TRUE(added);
-        }
+        std::vector<std::string> bodies;
+        for (int number = 0; number < each; ++number) bodies.push_back(BundleText(lane, number));
+        Add(store, lane, bodies);
       }
     });
     if (delivery_) delivery_->Wake();
+  }
+
+  /// One more event of the lane, and its bundles.
+  void Add(store::Store& store, int lane, const std::vector<std::string>& bodies) {
+    store::LineRecord line;
+    line.key.source = "ward";
+    line.key.line_id = "lane-" + std::to_string(lane);
+    line.summary = "{}";
+    const auto known = store.LoadLine(line.key);
+    ASSERT_TRUE(known);
+    const auto line_seq = *known ? Result<std::int64_t>((*known)->seq) : store.SaveLine(line);
+    ASSERT_TRUE(line_seq);
+    store::EventRecord event;
+    event.source = "ward";
+    event.id = line.key.line_id + "-" + std::to_string(++events_);
+    event.kind = "insertion";
+    event.raw = "{}";
+    const auto event_seq = store.AddEvent(event, *line_seq);
+    ASSERT_TRUE(event_seq);
+    for (const std::string& body : bodies) {
+      BundleRecord bundle;
+      bundle.line_seq = *line_seq;
+      bundle.event_seq = *event_seq;
+      bundle.made_at = Clock().Now();
+      bundle.body = body;
+      bundle.entries = 2;
+      const auto added = store.AddBundle(bundle);
+      ASSERT_TRUE(added);
+    }
   }
 
   store::Counts Stored() {
@@ -184,7 +191,9 @@ class DeliveryTest : public testing::Test {
   void ExpectInOrder() {
     std::map<std::string, int> last;
     for (const std::string& body : commits_) {
-      const std::size_t at = body.find("\"lotNumber\":\"") + 13;
+      std::size_t at = body.find("\"lotNumber\":\"");
+      if (at == std::string::npos) continue;  // a patient that the test made known
+      at += 13;
       const std::string mark = body.substr(at, body.find('"', at) - at);
       const std::string lane = mark.substr(0, mark.rfind("-n"));
       const int number = std::stoi(mark.substr(mark.rfind("-n") + 2));

@@ -26,6 +26,17 @@ TEST(Backoff, DoublesUpToTheLimitAndTakesAtLeastHalf) {
   }
 }
 
+TEST(Backoff, WhatIsWaitedForByAgeIsLookedForLessAndLessOften) {
+  const std::vector<std::pair<int, int>> whole = {{0, 1},     {4, 1},      {40, 10},
+                                                  {400, 100}, {3600, 900}, {1'000'000, 900}};
+  for (const auto& [age_s, whole_s] : whole) {
+    const milliseconds full = seconds(whole_s);
+    const auto span = static_cast<std::uint64_t>((full - full / 2).count());
+    EXPECT_EQ(WaitAtAge(kBackoff, seconds(age_s), 0), full / 2) << age_s;
+    EXPECT_EQ(WaitAtAge(kBackoff, seconds(age_s), span), full) << age_s;
+  }
+}
+
 TEST(Backoff, ChanceSpreadsThoseWhoFailedTogether) {
   std::set<milliseconds> waits;
   for (std::uint64_t random = 0; random < 100; ++random) {
@@ -121,6 +132,18 @@ TEST_F(SettleTest, AgainWaitsItsOwnTimeAfterThePause) {
   EXPECT_EQ(settlement.not_before, kNow + seconds(13));
   EXPECT_TRUE(settlement.counts);
   EXPECT_TRUE(settlement.uncertain) << "an earlier uncertainty stays";
+}
+
+TEST_F(SettleTest, WaitingForSomebodyUnknownUsesUpNoAttempts) {
+  Verdict verdict;
+  verdict.course = Course::kWait;
+  verdict.why = "unknown";
+  const auto settlement = Settle(bundle_, verdict, kNow, seconds(3), seconds(0));
+  EXPECT_EQ(settlement.state, DeliveryState::kReady);
+  EXPECT_EQ(settlement.not_before, kNow + seconds(3));
+  EXPECT_FALSE(settlement.counts);
+  EXPECT_TRUE(settlement.uncertain) << "an earlier uncertainty stays";
+  EXPECT_EQ(settlement.why, "unknown");
 }
 
 TEST_F(SettleTest, APauseUsesUpNobodysAttempts) {

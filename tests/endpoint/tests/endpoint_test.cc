@@ -73,6 +73,28 @@ TEST_F(EndpointTest, ConditionsGoByIdentifier) {
   EXPECT_EQ(desk_.counts().unchanged, 1U);
 }
 
+TEST_F(EndpointTest, ASearchIsAnsweredAsItIsTold) {
+  const char* const kActive =
+      R"({"resourceType":"Patient","id":"p1","active":true,"gender":"other",)"
+      R"("identifier":[{"system":"urn:n","value":"1"}]})";
+  EXPECT_EQ(Ask("PUT", "/fhir/Patient/p1", kActive).status, 201);
+  EXPECT_EQ(Ask("PUT", "/fhir/Patient/p2", R"({"resourceType":"Patient","id":"p2"})").status, 201);
+  const auto search = [&](const char* more) {
+    return Ask("GET", std::string("/fhir/Patient?identifier=urn%3An%7C1") + more).body;
+  };
+  EXPECT_THAT(search(""), testing::AllOf(HasSubstr(R"("total":1)"), HasSubstr("gender")));
+  EXPECT_THAT(search("&_elements=identifier,active"),
+              testing::AllOf(HasSubstr(R"("id":"p1")"), HasSubstr(R"("active":true)"),
+                             HasSubstr("identifier"), testing::Not(HasSubstr("gender"))));
+  EXPECT_EQ(Ask("POST", "/_practice/mood", R"({"searching":"miscounts"})").status, 200);
+  EXPECT_THAT(search(""), HasSubstr(R"("total":2)"));
+  EXPECT_EQ(Ask("POST", "/_practice/mood", R"({"searching":"ignores"})").status, 200);
+  EXPECT_THAT(search("&_count=1"), testing::AllOf(HasSubstr(R"("total":2)"), HasSubstr("next")));
+  EXPECT_THAT(search("&_count=2"),
+              testing::AllOf(HasSubstr("p2"), testing::Not(HasSubstr("next"))));
+  EXPECT_EQ(desk_.counts().searches, 5U);
+}
+
 TEST_F(EndpointTest, ATransactionIsAllOrNothing) {
   const std::string good = Entry(Device("a", "1"), "PUT", "Device/a");
   const std::string bad = Entry(Device("b", "1"), "PUT", "Device/c");
