@@ -51,6 +51,25 @@ std::string WordsOf(const intake::Reply& reply) {
   return words;
 }
 
+/// What the store counts, and the part of the status that it knows.
+struct Counted {
+  store::Counts counts;
+  State state;
+};
+
+Result<Counted> CountAll(store::Store& store) {
+  auto counts = store.Count();
+  if (!counts) return counts.error();
+  auto unknown = store.ListUnknownCodes();
+  if (!unknown) return unknown.error();
+  auto doubtful = store.ListDoubtfulIdentifiers();
+  if (!doubtful) return doubtful.error();
+  Counted counted{*counts, {}};
+  counted.state.unknown_codes = std::move(*unknown);
+  counted.state.doubtful_identifiers = std::move(*doubtful);
+  return counted;
+}
+
 /// The sources that use this id.
 asio::awaitable<Result<std::vector<std::string>>> SourcesOf(store::Writer& writer, std::string id) {
   std::function<Result<std::vector<store::EventRecord>>(store::Store&)> work =
@@ -125,26 +144,19 @@ asio::awaitable<bool> Conversation::Answer(const std::string& line) {
 }
 
 asio::awaitable<std::string> Conversation::Status(schemas::Value /*request*/) {
-  std::function<Result<store::Counts>(store::Store&)> count = [](store::Store& store) {
-    return store.Count();
-  };
-  const auto counts = co_await OnStore(*services_.writer, std::move(count));
-  if (!counts) co_return counts.error().message();
-  std::function<Result<std::vector<store::UnknownCodeRecord>>(store::Store&)> list =
-      [](store::Store& store) { return store.ListUnknownCodes(); };
-  auto unknown = co_await OnStore(*services_.writer, std::move(list));
-  if (!unknown) co_return unknown.error().message();
+  std::function<Result<Counted>(store::Store&)> count = CountAll;
+  auto counted = co_await OnStore(*services_.writer, std::move(count));
+  if (!counted) co_return counted.error().message();
+  State state = std::move(counted->state);
   // Those that a later map learned are history.
-  std::erase_if(*unknown, [this](const store::UnknownCodeRecord& row) {
+  std::erase_if(state.unknown_codes, [this](const store::UnknownCodeRecord& row) {
     return !row.code.empty() && services_.codes->Knows(row.group, row.code);
   });
-  State state;
-  state.unknown_codes = std::move(*unknown);
   state.now = services_.clock->Now();
   state.draining = services_.pipeline->draining();
   state.progress = services_.progress();
   state.caught_up_to = services_.caught_up_to();
-  std::string row = StatusRow(*counts, state);
+  std::string row = StatusRow(counted->counts, state);
   co_await Send(std::move(row));
   co_return std::string();
 }

@@ -1,5 +1,8 @@
 #include "daemon/admin/rows.h"
 
+#include <array>
+#include <utility>
+
 #include "schemas/json/writer.h"
 
 namespace dwell::admin {
@@ -9,19 +12,21 @@ std::int64_t Signed(std::uint64_t count) { return static_cast<std::int64_t>(coun
 
 std::string Finished(const schemas::JsonWriter& out) { return std::string(out.text()) + "\n"; }
 
-void WriteUnknownCodes(schemas::JsonWriter& out,
-                       const std::vector<store::UnknownCodeRecord>& unknown_codes) {
-  out.Name("unknown_codes");
+/// `names` are those of the two members that say what was counted; the record without them counts
+/// what there was no room for.
+template <class Record>
+void WriteCounted(schemas::JsonWriter& out, std::string_view list, const std::vector<Record>& rows,
+                  std::array<std::pair<std::string_view, std::string Record::*>, 2> names) {
+  out.Name(list);
   out.BeginArray();
-  for (const store::UnknownCodeRecord& unknown : unknown_codes) {
+  for (const Record& row : rows) {
     out.BeginObject();
-    if (!unknown.code.empty()) {
-      out.Member("group", unknown.group);
-      out.Member("code", unknown.code);
+    for (const auto& [name, member] : names) {
+      if (!(row.*member).empty()) out.Member(name, row.*member);
     }
-    out.MemberInteger("events", Signed(unknown.events));
-    out.Member("first_seen", FormatInstant(unknown.first_seen));
-    out.Member("last_seen", FormatInstant(unknown.last_seen));
+    out.MemberInteger("events", Signed(row.events));
+    out.Member("first_seen", FormatInstant(row.first_seen));
+    out.Member("last_seen", FormatInstant(row.last_seen));
     out.EndObject();
   }
   out.EndArray();
@@ -56,7 +61,13 @@ std::string StatusRow(const store::Counts& counts, const State& state) {
   if (!state.progress.last_failure.empty()) {
     out.Member("last_failure", state.progress.last_failure);
   }
-  WriteUnknownCodes(out, state.unknown_codes);
+  WriteCounted<store::UnknownCodeRecord>(
+      out, "unknown_codes", state.unknown_codes,
+      {{{"group", &store::UnknownCodeRecord::group}, {"code", &store::UnknownCodeRecord::code}}});
+  WriteCounted<store::DoubtfulIdentifierRecord>(
+      out, "doubtful_identifiers", state.doubtful_identifiers,
+      {{{"source", &store::DoubtfulIdentifierRecord::source},
+        {"system", &store::DoubtfulIdentifierRecord::system}}});
   out.EndObject();
   return Finished(out);
 }

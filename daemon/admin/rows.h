@@ -16,6 +16,7 @@ struct State {
   delivery::Progress progress;
   std::optional<Instant> caught_up_to;
   std::vector<store::UnknownCodeRecord> unknown_codes;
+  std::vector<store::DoubtfulIdentifierRecord> doubtful_identifiers;
 };
 
 std::string StatusRow(const store::Counts& counts, const State& state);

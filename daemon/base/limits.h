@@ -103,6 +103,9 @@ inline constexpr std::chrono::seconds kAdminSilenceMax{60};
 /// Different unknown codes that are counted one by one: a source with a mapping left out sends a
 /// few dozen; more is a source gone wrong, and must not fill the store.
 inline constexpr std::size_t kUnknownCodesMax = 200;
+/// Different pairs of source and system whose doubtful identifiers are counted one by one: a few
+/// systems for each source of a hospital.
+inline constexpr std::size_t kDoubtfulIdentifiersMax = 200;
 /// A configuration or policy file: hundreds of times what one needs.
 inline constexpr std::size_t kConfigBytesMax = kMiB;
 /// SIGTERM to exit.

@@ -5,6 +5,7 @@
 
 #include "daemon/command/admin_client.h"
 #include "daemon/command/code_report.h"
+#include "daemon/command/doubt_report.h"
 #include "daemon/command/dues.h"
 #include "daemon/command/table.h"
 #include "schemas/json/writer.h"
@@ -77,8 +78,9 @@ void PrintStatus(schemas::Value status) {
                       {"cancelled", "/deliveries/cancelled"},
                       {"oldest waiting", "/oldest_waiting"},
                       {"last failure", "/last_failure"}});
-  if (TextAt(status, "/unknown_codes/0/events") == "-") return;
-  Print("\n" + UnknownCodesInWords(status));
+  if (TextAt(status, "/unknown_codes/0/events") != "-") Print("\n" + UnknownCodesInWords(status));
+  const std::string doubtful = DoubtfulIdentifiersInWords(status);
+  if (!doubtful.empty()) Print("\n" + doubtful);
 }
 
 /// Asks for single objects and prints each by `print`, or as it is.

@@ -33,7 +33,7 @@ Result<std::string> ReadInput(const std::string& file) {
   return std::move(all).str();
 }
 
-/// The issues of a refusal, for a person.
+/// The issues of a refusal or of warnings, for a person.
 std::string Reasons(schemas::Value answer) {
   std::string reasons;
   const auto outcome = answer.Find("outcome");
@@ -58,16 +58,15 @@ class Answers {
     const schemas::Value answer = document->root();
     const std::string status = TextAt(answer, "/status");
     const std::size_t line = first_line + std::stoul(TextAt(answer, "/line")) - 1;
-    ++(status == "201" ? stored_ : status == "200" ? repeated_ : refused_);
+    const bool taken = status == "201" || status == "200";
+    ++(!taken ? refused_ : status == "201" ? stored_ : repeated_);
+    if (taken && answer.Find("outcome")) ++warned_;
     if (json_) {
       // "line" comes first in an answer; only its number changes.
       const std::size_t rest = row.find(',');
       std::printf("{\"line\":%zu%s\n", line, std::string(row.substr(rest)).c_str());
-    } else if (status != "201" && status != "200") {
-      std::printf("line %zu: refused, %s%s\n", line, status.c_str(), Reasons(answer).c_str());
     } else {
-      std::printf("line %zu: %s %s\n", line, status == "201" ? "stored" : "stored before",
-                  TextAt(answer, "/id").c_str());
+      std::printf("%s\n", AnswerInWords(answer, line).c_str());
     }
   }
 
@@ -77,8 +76,9 @@ class Answers {
   }
 
   void Sum() const {
-    std::fprintf(stderr, "%zu stored, %zu stored before, %zu refused\n", stored_, repeated_,
-                 refused_);
+    std::fprintf(stderr, "%zu stored, %zu stored before, %zu refused%s\n", stored_, repeated_,
+                 refused_,
+                 warned_ == 0 ? "" : (", " + std::to_string(warned_) + " warned").c_str());
   }
   std::size_t refused() const { return refused_; }
   std::size_t size() const { return stored_ + repeated_ + refused_; }
@@ -86,7 +86,7 @@ class Answers {
  private:
   bool json_, progress_;
   std::size_t lines_;
-  std::size_t stored_ = 0, repeated_ = 0, refused_ = 0;
+  std::size_t stored_ = 0, repeated_ = 0, refused_ = 0, warned_ = 0;
 };
 
 std::string RequestFor(const Portion& portion) {
@@ -128,6 +128,17 @@ std::vector<Portion> Cut(std::string_view text, std::size_t lines_max, std::size
     return portion.body.find_first_not_of(" \t\r\n") == std::string::npos;
   });
   return portions;
+}
+
+std::string AnswerInWords(schemas::Value answer, std::size_t line) {
+  const std::string status = TextAt(answer, "/status");
+  const std::string words = "line " + std::to_string(line) + ": ";
+  if (status != "201" && status != "200") {
+    return words + "refused, " + status + Reasons(answer);
+  }
+  const std::string reasons = Reasons(answer);
+  return words + (status == "201" ? "stored " : "stored before ") + TextAt(answer, "/id") +
+         (reasons.empty() ? "" : ", with a warning" + reasons);
 }
 
 Result<int> Submit(const std::string& socket, const Options& options) {

@@ -2,6 +2,7 @@
 
 #include "daemon/intake/outcome.h"
 #include "daemon/intake/percent.h"
+#include "mapping/event/identifiers.h"
 #include "schemas/base/check.h"
 #include "schemas/json/document.h"
 #include "schemas/json/writer.h"
@@ -9,12 +10,26 @@
 namespace dwell::intake {
 namespace {
 
+/// What looks wrong about an event that is taken all the same.
+std::vector<Issue> WarningsOf(const event::Event& event) {
+  std::vector<Issue> warnings;
+  for (const event::Doubt& doubt : event::DoubtsAbout(event.patient)) {
+    warnings.push_back(IssueOf(doubt.problem));
+  }
+  return warnings;
+}
+
+/// Read off the event alone, so that the same event again gets the same body, warnings included.
 Reply Accepted(const event::Event& event, const ledger::Receipt& receipt, int status) {
   schemas::JsonWriter out;
   out.BeginObject();
   out.Member("source", event.source);
   out.Member("id", event.id);
   out.Member("received_at", FormatInstant(receipt.received_at));
+  const std::vector<Issue> warnings = WarningsOf(event);
+  if (!warnings.empty()) {
+    out.MemberRaw("outcome", OperationOutcome(warnings, Severity::kWarning));
+  }
   out.EndObject();
   Reply reply;
   reply.status = status;

@@ -12,7 +12,8 @@
 
 namespace dwell::intake {
 
-/// The answer to one submitted event, by what the ledger said.
+/// The answer to one submitted event, by what the ledger said. An event that was taken and looks
+/// wrong has an OperationOutcome of warnings as the member "outcome".
 Reply AnswerOf(const event::Event& event, const ledger::Receipt& receipt);
 
 /// The answer to an event that never reached the ledger.

@@ -81,7 +81,7 @@ std::string_view IssueType(std::string_view rule) {
   return found == std::end(kTypes) ? "business-rule" : found->type;
 }
 
-std::string OperationOutcome(const std::vector<Issue>& issues) {
+std::string OperationOutcome(const std::vector<Issue>& issues, Severity severity) {
   CHECK(!issues.empty());
   schemas::JsonWriter out;
   out.BeginObject();
@@ -90,7 +90,7 @@ std::string OperationOutcome(const std::vector<Issue>& issues) {
   out.BeginArray();
   for (const Issue& issue : issues) {
     out.BeginObject();
-    out.Member("severity", "error");
+    out.Member("severity", severity == Severity::kError ? "error" : "warning");
     out.Member("code", IssueType(issue.rule));
     out.Name("details");
     out.BeginObject();

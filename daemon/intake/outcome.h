@@ -1,14 +1,15 @@
-// What is wrong with a request, as a FHIR R4 OperationOutcome. Pure. Says where and what was
-// expected; never a value from the input.
+// What is wrong with a request, or looks wrong, as a FHIR R4 OperationOutcome. Pure. Says where and
+// what was expected; never a value from the input.
 #pragma once
 
+#include <cstdint>
 #include <string>
 #include <string_view>
 #include <vector>
 
 namespace dwell::intake {
 
-/// One reason for a refusal.
+/// One reason for a refusal, or for a warning.
 struct Issue {
   std::string rule;      ///< which check failed, e.g. "required", "second-insertion"
   std::string pointer;   ///< JSON Pointer (RFC 6901) into the event; empty: the whole
@@ -21,8 +22,15 @@ inline constexpr std::string_view kRuleSystem = "https://dwelld.example/fhir/Cod
 /// The code of the required binding http://hl7.org/fhir/issue-type for one of our rules.
 std::string_view IssueType(std::string_view rule);
 
+/// Codes of the required binding http://hl7.org/fhir/issue-severity that we use.
+enum class Severity : std::uint8_t {
+  kError,    ///< refused
+  kWarning,  ///< taken, and somebody should look
+};
+
 /// An OperationOutcome resource with one issue for each of `issues` (at least one).
-std::string OperationOutcome(const std::vector<Issue>& issues);
+std::string OperationOutcome(const std::vector<Issue>& issues,
+                             Severity severity = Severity::kError);
 
 /// From anything with the members pointer, rule and expected: schemas::Violation, event::Problem,
 /// schemas::ParseProblem, line::Contradiction.

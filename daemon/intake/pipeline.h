@@ -24,15 +24,16 @@ class Pipeline {
            const base::Clock& clock)
       : ledger_(ledger), writer_(writer), schemas_(schemas), clock_(clock) {}
 
-  /// One event (JSON). 201 with `location` after the synced commit, 200 for the same event again,
+  /// One event (JSON). 201 with `location` after the synced commit, 200 for the same event again
+  /// (both with warnings as "outcome", if there are any),
   /// 400 not JSON, 409 same id with other content, 413 too large, 422 against the contract or the
   /// line's life, 503 not now. Refusals are OperationOutcomes.
   void SubmitOne(std::string body, const Replies& done);
 
   /// Events one a line (NDJSON), each for itself, stored in one transaction. 200 with one answer a
-  /// line, in order: {"line":1,"status":201,"source":…,"id":…} or with "outcome" in place of the
-  /// event. Blank lines are skipped but counted. 400 no event at all, 413 too many, 503 not now:
-  /// then nothing was stored.
+  /// line, in order: {"line":1,"status":201,"source":…,"id":…} (and "outcome" if there are
+  /// warnings) or with "outcome" in place of the event. Blank lines are skipped but counted. 400 no
+  /// event at all, 413 too many, 503 not now: then nothing was stored.
   void SubmitBatch(std::string body, const Replies& done);
 
   /// What became of an event: 200 {"source","id","kind","line","received_at","deliveries":[…]} or

@@ -1,9 +1,11 @@
 #include <array>
+#include <set>
 #include <utility>
 
 #include "daemon/ledger/content_hash.h"
 #include "daemon/ledger/crossing.h"
 #include "daemon/ledger/impl.h"
+#include "mapping/event/identifiers.h"
 #include "mapping/fhir/unknown_codes.h"
 
 namespace dwell::ledger {
@@ -85,6 +87,12 @@ Result<void> Remember(const Ledger::Impl& ledger, store::Store& store, const Lin
                       const event::Event& event, Instant now) {
   for (const auto& unknown : fhir::UnknownCodes(event, *ledger.rules.fhir.codes)) {
     auto counted = store.CountUnknownCode(unknown.group, unknown.code, now);
+    if (counted.has_error()) return counted;
+  }
+  std::set<std::string_view> doubtful_systems;  // an event counts once for each
+  for (const auto& doubt : event::DoubtsAbout(event.patient)) doubtful_systems.insert(doubt.system);
+  for (const std::string_view system : doubtful_systems) {
+    auto counted = store.CountDoubtfulIdentifier(event.source, system, now);
     if (counted.has_error()) return counted;
   }
   return RememberNamed(store, state, event);

@@ -107,7 +107,21 @@ CREATE TABLE unknown_code(
 CREATE UNIQUE INDEX unknown_code_key ON unknown_code(code_group, code);
 )sql";
 
-constexpr std::array<const char*, 3> kSteps{kVersion1, kVersion2, kVersion3};
+// Patient identifiers that look wrong and may be right, by source of the event and system of the
+// identifier, never by their value; the row without a system counts as above.
+constexpr const char* kVersion4 = R"sql(
+CREATE TABLE doubtful_identifier(
+  seq INTEGER PRIMARY KEY,
+  source TEXT NOT NULL,
+  system TEXT NOT NULL,
+  events INTEGER NOT NULL,
+  first_seen INTEGER NOT NULL,
+  last_seen INTEGER NOT NULL
+);
+CREATE UNIQUE INDEX doubtful_identifier_key ON doubtful_identifier(source, system);
+)sql";
+
+constexpr std::array<const char*, 4> kSteps{kVersion1, kVersion2, kVersion3, kVersion4};
 
 }  // namespace
 

@@ -103,6 +103,16 @@ constexpr std::array<Row, kSqlCount> kStatements{{
     {Sql::kListUnknownCodes,
      "SELECT code_group, code, events, first_seen, last_seen FROM unknown_code WHERE seq > 0"
      " ORDER BY seq"},
+    {Sql::kCountDoubtfulIdentifier,
+     "UPDATE doubtful_identifier SET events = events + 1, last_seen = ? WHERE source = ?"
+     " AND system = ?"},
+    {Sql::kDoubtfulIdentifierRows, "SELECT max(seq) FROM doubtful_identifier"},
+    {Sql::kAddDoubtfulIdentifier,
+     "INSERT INTO doubtful_identifier(source, system, events, first_seen, last_seen)"
+     " VALUES(?, ?, 1, ?, ?)"},
+    {Sql::kListDoubtfulIdentifiers,
+     "SELECT source, system, events, first_seen, last_seen FROM doubtful_identifier WHERE seq > 0"
+     " ORDER BY seq"},
 }};
 
 constexpr bool InOrder() {

@@ -47,8 +47,13 @@ enum class Sql : std::uint8_t {
   kUnknownCodeRows,
   kAddUnknownCode,
   kListUnknownCodes,
+  kCountDoubtfulIdentifier,
+  kDoubtfulIdentifierRows,
+  kAddDoubtfulIdentifier,
+  kListDoubtfulIdentifiers,
 };
-inline constexpr std::size_t kSqlCount = static_cast<std::size_t>(Sql::kListUnknownCodes) + 1;
+inline constexpr std::size_t kSqlCount =
+    static_cast<std::size_t>(Sql::kListDoubtfulIdentifiers) + 1;
 
 /// The SQL text of a statement.
 const char* SqlText(Sql sql);

@@ -94,6 +94,15 @@ struct UnknownCodeRecord {
   Instant last_seen{};
 };
 
+/// Patient identifiers that failed a check digit which their system does not guarantee.
+struct DoubtfulIdentifierRecord {
+  std::string source;        ///< of the events; empty, like `system`, for all there was no room for
+  std::string system;        ///< of the identifier; its value is counted nowhere
+  std::uint64_t events = 0;  ///< that held one
+  Instant first_seen{};      ///< when the first and the last of them came in
+  Instant last_seen{};
+};
+
 struct Counts {
   std::uint64_t events = 0, lines = 0;
   std::uint64_t ready = 0, in_progress = 0, completed = 0, on_hold = 0, cancelled = 0;
@@ -154,6 +163,13 @@ class Store {
   Result<void> CountUnknownCode(std::string_view group, std::string_view code, Instant at);
   /// All of them, in the order in which they were first seen.
   Result<std::vector<UnknownCodeRecord>> ListUnknownCodes();
+
+  /// One event more of this source held a doubtful identifier of this system. Beyond
+  /// limits::kDoubtfulIdentifiersMax different pairs, new ones are counted together.
+  Result<void> CountDoubtfulIdentifier(std::string_view source, std::string_view system,
+                                       Instant at);
+  /// All of them, in the order in which they were first seen.
+  Result<std::vector<DoubtfulIdentifierRecord>> ListDoubtfulIdentifiers();
 
   Result<std::optional<LineRecord>> LoadLine(const line::Key& key);
   Result<std::optional<LineRecord>> LoadLine(std::int64_t line_seq);

@@ -135,6 +135,23 @@ TEST_F(AdminTest, UnknownCodesOfEventsAreListedUntilAMapKnowsThem) {
   rig_.OnNet([this] { opened_ = Error(); });
 }
 
+TEST_F(AdminTest, DoubtfulIdentifiersAreCountedOncePerEventAndNeverByTheirValue) {
+  EXPECT_THAT(Ask(R"({"request":"status"})"), HasSubstr(R"("doubtful_identifiers":[])"));
+  const std::string nhs = R"("system":"https://fhir.nhs.uk/Id/nhs-number","value":"9990000018")";
+  const std::string cpr = R"("system":"urn:oid:1.2.208.176.1.2","value":)";
+  std::string event = Raw(Insertion("a", 0));
+  event.replace(event.find(nhs), nhs.size(),
+                cpr + R"("2110625628","second":{)" + cpr + R"("0102030405"})");
+  const std::string answer = Ask(SubmitRequest("json", event));
+  EXPECT_THAT(answer, HasSubstr(R"("severity":"warning")"));
+  EXPECT_THAT(Ask(SubmitRequest("json", event)), HasSubstr(R"("status":200)"));
+  const std::string status = Ask(R"({"request":"status"})");
+  EXPECT_THAT(status, HasSubstr(R"("doubtful_identifiers":[{"source":"ward-tablets",)"
+                                R"("system":"urn:oid:1.2.208.176.1.2","events":1,"first_seen":")"));
+  EXPECT_EQ(status.find("2110625628"), std::string::npos);
+  EXPECT_EQ(status.find("0102030405"), std::string::npos);
+}
+
 TEST_F(AdminTest, AnIdThatSeveralSourcesUseIsShownForEachAndTheSourceIsAskedFor) {
   const std::string event = Raw(Insertion("a", 0));
   std::string other = event;

@@ -81,6 +81,66 @@ TEST(Events, EachLineOfABatchStandsForItself) {
   EXPECT_EQ(rig.EventsStored(), 2U);
 }
 
+constexpr const char* kCpr = "urn:oid:1.2.208.176.1.2";
+
+/// The same event of another patient.
+std::string Of(const Sketch& sketch, const std::string& system, const std::string& value) {
+  const std::string nhs = R"("system":"https://fhir.nhs.uk/Id/nhs-number","value":"9990000018")";
+  std::string raw = Raw(sketch);
+  raw.replace(raw.find(nhs), nhs.size(), R"("system":")" + system + R"(","value":")" + value + '"');
+  return raw;
+}
+
+TEST(Events, ADoubtfulPatientIdentifierIsStoredWithAWarningThatRepeatsGetToo) {
+  HttpRig rig;
+  const std::string event = Of(Insertion("a", 0), kCpr, "2110625628");
+  const std::string first = rig.Ask(Post(event));
+  EXPECT_EQ(StatusOf(first), 201);
+  EXPECT_EQ(At(BodyOf(first), "/id"), "a");
+  EXPECT_EQ(At(BodyOf(first), "/outcome/issue/0/severity"), "warning");
+  EXPECT_EQ(At(BodyOf(first), "/outcome/issue/0/code"), "value");
+  EXPECT_EQ(At(BodyOf(first), "/outcome/issue/0/expression/0"), "/patient/value");
+  EXPECT_EQ(BodyOf(first).find("2110625628"), std::string::npos);
+  const auto body = Document::Parse(BodyOf(first));
+  ASSERT_TRUE(body.has_value());
+  EXPECT_TRUE(Shelf::Get().schemas.CheckResource(*body->root().Find("outcome")).empty());
+  rig.clock.Advance(std::chrono::hours(1));
+  const std::string again = rig.Ask(Post(event));
+  EXPECT_EQ(StatusOf(again), 200);
+  EXPECT_EQ(BodyOf(again), BodyOf(first));
+  const std::string made = BodyOf(rig.Ask(Get("/events/a?source=ward-tablets")));
+  EXPECT_EQ(At(made, "/deliveries/0/state"), "ready") << "mapped as ever";
+}
+
+TEST(Events, ABatchTellsWarningsOnTheLineOfTheirEvent) {
+  HttpRig rig;
+  const std::string batch = Of(Insertion("a", 0, "l1"), kCpr, "2110625628") + "\n" +
+                            Of(Insertion("b", 0, "l2"), kCpr, "211062-5629") + "\n" +
+                            Of(Insertion("a", 0, "l1"), kCpr, "2110625628");
+  const auto lines = LinesOf(BodyOf(rig.Ask(Post(batch, "application/x-ndjson"))));
+  ASSERT_EQ(lines.size(), 3U);
+  EXPECT_EQ(At(lines[0], "/status"), "201");
+  EXPECT_EQ(At(lines[0], "/outcome/issue/0/severity"), "warning");
+  EXPECT_EQ(At(lines[1], "/status"), "201");
+  EXPECT_EQ(At(lines[1], "/outcome"), "absent");
+  EXPECT_EQ(At(lines[2], "/status"), "200");
+  EXPECT_EQ(At(lines[2], "/outcome/issue/0/expression/0"), "/patient/value");
+}
+
+TEST(Events, AFailingGuaranteedCheckDigitIsRefusedInClearWords) {
+  HttpRig rig;
+  const std::string refused =
+      rig.Ask(Post(Of(Insertion("a", 0), "https://fhir.nhs.uk/Id/nhs-number", "9990000019")));
+  EXPECT_EQ(StatusOf(refused), 422);
+  EXPECT_EQ(At(BodyOf(refused), "/issue/0/severity"), "error");
+  EXPECT_EQ(At(BodyOf(refused), "/issue/0/code"), "value");
+  EXPECT_EQ(At(BodyOf(refused), "/issue/0/expression/0"), "/patient/value");
+  EXPECT_THAT(At(BodyOf(refused), "/issue/0/details/text"),
+              testing::AllOf(HasSubstr("NHS number"), HasSubstr("check digit")));
+  EXPECT_EQ(BodyOf(refused).find("9990000019"), std::string::npos);
+  EXPECT_EQ(rig.EventsStored(), 0U);
+}
+
 TEST(Events, ABatchWithoutEventsOrWithTooManyIsRefusedWhole) {
   HttpRig rig;
   EXPECT_EQ(StatusOf(rig.Ask(Post("\n \n", "application/x-ndjson"))), 400);

@@ -1,4 +1,4 @@
-// Unknown codes of events, counted for good.
+// Unknown codes and doubtful identifiers of events, counted for good.
 #include <gtest/gtest.h>
 
 #include "tests/daemon/store/store_records.h"
@@ -53,6 +53,45 @@ TEST(UnknownCodes, BeyondTheLimitAreCountedTogether) {
   ASSERT_EQ(rows.size(), limits::kUnknownCodesMax + 1);
   EXPECT_EQ(rows[0].events, 2U);
   EXPECT_EQ(rows.back().code, "");
+  EXPECT_EQ(rows.back().events, 5U);
+}
+
+TEST(DoubtfulIdentifiers, AreCountedBySourceAndSystemAndKept) {
+  const test::TempFolder folder;
+  {
+    const auto store = OpenStore(folder / "store");
+    Good(store->Begin());
+    Good(store->CountDoubtfulIdentifier("ward-7b", "urn:a", At(1000)));
+    Good(store->CountDoubtfulIdentifier("ward-8", "urn:a", At(2000)));
+    Good(store->CountDoubtfulIdentifier("ward-7b", "urn:a", At(3000)));
+    Good(store->Commit());
+    Good(store->Begin());
+    Good(store->CountDoubtfulIdentifier("ward-9", "urn:a", At(4000)));
+    store->Rollback();
+  }
+  const auto store = OpenStore(folder / "store");
+  const auto rows = Good(store->ListDoubtfulIdentifiers());
+  ASSERT_EQ(rows.size(), 2U);
+  EXPECT_EQ(rows[0].source, "ward-7b");
+  EXPECT_EQ(rows[0].system, "urn:a");
+  EXPECT_EQ(rows[0].events, 2U);
+  EXPECT_EQ(rows[0].first_seen, At(1000));
+  EXPECT_EQ(rows[0].last_seen, At(3000));
+  EXPECT_EQ(rows[1].source, "ward-8");
+  EXPECT_TRUE(Good(store->ListUnknownCodes()).empty());
+}
+
+TEST(DoubtfulIdentifiers, BeyondTheLimitAreCountedTogether) {
+  const test::TempFolder folder;
+  const auto store = OpenStore(folder / "store");
+  Good(store->Begin());
+  for (std::size_t i = 0; i < limits::kDoubtfulIdentifiersMax + 5; ++i) {
+    Good(store->CountDoubtfulIdentifier("source-" + std::to_string(i), "urn:a", At(1)));
+  }
+  Good(store->Commit());
+  const auto rows = Good(store->ListDoubtfulIdentifiers());
+  ASSERT_EQ(rows.size(), limits::kDoubtfulIdentifiersMax + 1);
+  EXPECT_EQ(rows.back().source, "");
   EXPECT_EQ(rows.back().events, 5U);
 }
 
