@@ -2,6 +2,9 @@
 // remembered.
 #pragma once
 
+#include <algorithm>
+#include <cstddef>
+#include <iterator>
 #include <string_view>
 
 #include "mapping/codes/check_digits.h"
@@ -174,6 +177,15 @@ inline constexpr SourcedCode kLicensedCodes[] = {
     {kSnomedCt, "85151006", "Structure of left hand", kR4Examples},
     {kSnomedCt, "9736006", "Structure of right wrist region", kR4Expansions},
 };
+
+/// Whether the table has this code with exactly this display.
+template <std::size_t kSize>
+bool Lists(const SourcedCode (&table)[kSize], std::string_view system, std::string_view code,
+           std::string_view display) {
+  return std::any_of(std::begin(table), std::end(table), [&](const SourcedCode& row) {
+    return row.system == system && row.code == code && row.display == display;
+  });
+}
 
 /// Seen in public for lines, and wrong: a failing check digit, another meaning, or a national
 /// extension.
