@@ -7,6 +7,7 @@
 #include "daemon/alarm/alarm.h"
 #include "daemon/config/additions_file.h"
 #include "daemon/config/code_maps.h"
+#include "daemon/config/fhir_context.h"
 #include "daemon/config/policy_file.h"
 #include "daemon/delivery/delivery.h"
 #include "daemon/intake/listener.h"
@@ -59,27 +60,14 @@ Result<Knowledge> LoadKnowledge(const config::Config& config) {
                    std::move(additions)};
 }
 
-/// The schema of the configuration knows two.
-fhir::ReferenceForm FormOf(std::string_view key) {
-  return key == "identifier" ? fhir::ReferenceForm::kIdentifier : fhir::ReferenceForm::kConditional;
-}
-
 ledger::Rules RulesOf(const Knowledge& knowledge, const config::Config& config) {
   ledger::Rules rules;
   rules.schemas = &knowledge.schemas;
   rules.policy = &knowledge.policy;
   rules.zone = &knowledge.zone;
-  rules.fhir.site_namespace = config.site.site_namespace;
-  rules.fhir.test_data = config.site.test_data;
+  rules.fhir = config::ContextOf(config);
   rules.fhir.codes = &knowledge.codes;
   rules.fhir.zone = &knowledge.zone;
-  rules.fhir.release = *FhirReleaseOf(config.endpoint.fhir_version);  // the schema knows no other
-  rules.fhir.patients = FormOf(config.references.patient);
-  rules.fhir.encounters = FormOf(config.references.encounter);
-  rules.fhir.profiles = config.resources.profiles;
-  for (const std::string& text : config.resources.security) {
-    rules.fhir.security.push_back(*fhir::ReadSecurityLabel(text));  // the configuration was checked
-  }
   if (knowledge.additions) rules.fhir.additions = &*knowledge.additions;
   return rules;
 }

@@ -5,6 +5,7 @@
 #include <cstdio>
 
 #include "daemon/command/check.h"
+#include "daemon/command/explain.h"
 #include "daemon/command/listings.h"
 #include "daemon/command/options.h"
 #include "daemon/command/submit.h"
@@ -13,8 +14,6 @@
 
 namespace dwell::command {
 namespace {
-
-constexpr const char* kDefaultConfig = "/etc/dwelld/dwelld.toml";
 
 std::string ConfigFile(const Options& options) {
   return options.config_file.empty() ? kDefaultConfig : options.config_file;
@@ -52,6 +51,7 @@ int RunCommand(const std::vector<std::string>& arguments) {
   const Options options = ReadOptions(arguments);
   if (options.verb.empty()) return options.exit_code;
   if (options.verb == "check") return Check(ConfigFile(options), options.verbose);
+  if (options.verb == "explain") return ExplainKind(options);
   const auto socket = SocketPath(options);
   if (!socket) return Complain(socket.error());
   for (const Verb& verb : kVerbs) {

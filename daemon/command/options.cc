@@ -5,6 +5,7 @@
 
 #include "daemon/config/exit_code.h"
 #include "daemon/config/version.h"
+#include "mapping/explain/explain.h"
 
 namespace dwell::command {
 
@@ -22,14 +23,20 @@ Options ReadOptions(std::vector<std::string> arguments) {
 
   auto* const check =
       cli.add_subcommand("check", "what is wrong with the configuration, and where");
+  auto* const explain = cli.add_subcommand("explain", "where each field of an event ends up");
   auto* const submit = cli.add_subcommand("submit", "submit events from a file, an answer each");
   auto* const queue = cli.add_subcommand("queue", "what waits for delivery, since when, and why");
   auto* const show = cli.add_subcommand("show", "what became of one event");
   auto* const lines = cli.add_subcommand("lines", "lines in place and what is due");
   auto* const status = cli.add_subcommand("status", "counts, clock, last failure");
-  for (auto* const listing : {submit, queue, show, lines, status}) {
+  for (auto* const listing : {explain, submit, queue, show, lines, status}) {
     listing->add_flag("--json", options.json, "one JSON object a line, for programs");
   }
+  const auto kinds = dwell::explain::Kinds();
+  explain->add_option("kind", options.kind, "kind of event")
+      ->required()
+      ->type_name("KIND")
+      ->check(CLI::IsMember(std::vector<std::string>(kinds.begin(), kinds.end())));
   submit
       ->add_option("file", options.file,
                    "JSON (one event) or NDJSON (one a line); - is standard input")

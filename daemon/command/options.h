@@ -6,9 +6,11 @@
 
 namespace dwell::command {
 
+inline constexpr const char* kDefaultConfig = "/etc/dwelld/dwelld.toml";
+
 struct Options {
-  std::string
-      verb;  ///< "check", "submit", "queue", "show", "lines", "status"; empty: nothing to do
+  std::string verb;  ///< "check", "explain", "submit", "queue", "show", "lines", "status"; empty:
+                     ///< nothing to do
   std::string config_file;  ///< --config
   std::string socket;       ///< --socket
   bool json = false;        ///< --json
@@ -16,6 +18,7 @@ struct Options {
   bool all = false;         ///< lines --all
   bool progress = false;    ///< submit --progress
   std::string file;         ///< submit FILE
+  std::string kind;         ///< explain KIND
   std::string event;        ///< show EVENT
   std::string source;       ///< show --source
   int exit_code = 0;        ///< when there is no verb

@@ -78,6 +78,7 @@ struct CodeMap::Tables {
   std::unordered_map<Key, Concept, KeyHash> concepts;
   std::unordered_map<std::string, std::string> displays;  ///< by code of ours
   std::vector<OwnCode> own_codes;                         ///< sorted
+  std::vector<OwnCode> site_codes;
   std::uint64_t fingerprint = kSeed;
 
   std::string_view Keep(const std::string& name) { return names.emplace_back(name); }
@@ -112,6 +113,9 @@ struct CodeMap::Tables {
       for (const std::string& group : all[i].groups) {
         const auto& [key, what] = Add(all[i], group, nullptr, layers);
         if (i < vocabulary.ours()) own_codes.push_back({key.group, key.code, &what});
+        if (i >= vocabulary.ours() && group != "site") {  // where it stands for its qualified forms
+          site_codes.push_back({key.group, key.code, &what});
+        }
         AddQualified(all[i], group, vocabulary, layers);
       }
       if (i < vocabulary.ours()) displays.emplace(all[i].code, all[i].display);
@@ -191,6 +195,8 @@ bool CodeMap::Knows(std::string_view group, std::string_view code) const {
 }
 
 std::vector<OwnCode> CodeMap::OwnCodes() const { return tables_->own_codes; }
+
+const std::vector<OwnCode>& CodeMap::SiteCodes() const { return tables_->site_codes; }
 
 std::uint64_t CodeMap::fingerprint() const { return tables_->fingerprint; }
 

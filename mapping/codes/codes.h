@@ -25,6 +25,7 @@ struct Coding {
   std::string system;
   std::string code;
   std::string display;  ///< empty for a code of ours that the CodeSystem does not know
+  friend bool operator==(const Coding&, const Coding&) = default;
 };
 
 /// A concept of ours with what it is called and what it is called elsewhere.
@@ -94,6 +95,10 @@ class CodeMap {
   /// Everything of our CodeSystem, by group and code. Those whose concept is not `mapped` go out
   /// as our own code and words.
   std::vector<OwnCode> OwnCodes() const;
+
+  /// Codes that only the site's map has, in its order. Their group is empty, because they count in
+  /// every one; that of a kind of line that merely qualifies procedures is "line-kind".
+  const std::vector<OwnCode>& SiteCodes() const;
 
   /// Over everything the maps say: another value means that resources may come out otherwise.
   std::uint64_t fingerprint() const;

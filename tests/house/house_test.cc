@@ -84,6 +84,7 @@ const std::map<std::string, std::set<std::string>>& Allowed() {
       {"mapping/due", with(schemas, {"mapping/event", "mapping/line"})},
       {"mapping/codes", schemas},
       {"mapping/fhir", pure},
+      {"mapping/explain", pure},
       {"daemon/base", with(schemas, {"mapping/event"})},
       {"daemon/store", with(schemas, {"mapping/event", "mapping/line", "daemon/base"})},
       {"daemon/ledger", disk},
@@ -94,7 +95,8 @@ const std::map<std::string, std::set<std::string>>& Allowed() {
       {"daemon/config", with(pure, {"daemon/base"})},
       {"daemon/admin", with(disk, {"daemon/net", "daemon/ledger", "daemon/delivery",
                                    "daemon/config", "daemon/intake", "daemon/alarm"})},
-      {"daemon/command", with(pure, {"daemon/base", "daemon/net", "daemon/config"})},
+      {"daemon/command",
+       with(pure, {"mapping/explain", "daemon/base", "daemon/net", "daemon/config"})},
   };
   return kAllowed;
 }
