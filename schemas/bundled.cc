@@ -21,17 +21,30 @@ std::string_view FolderOf(FhirRelease release) {
   return kFolders[static_cast<std::size_t>(release)];
 }
 
-/// Compiles every schema of a folder, by the name of its file.
-Result<std::vector<std::pair<std::string, Schema>>> LoadFolder(std::string_view folder) {
+constexpr std::string_view kProfile = ".profile";
+
+/// Whether the file of that name, without its suffix, is the one to check its type with.
+bool IsWanted(std::string_view folder, std::string_view name, Structure structure) {
+  if (std::find(std::begin(kParts), std::end(kParts), name) != std::end(kParts)) return false;
+  if (name.ends_with(kProfile)) return structure == Structure::kProfiles;
+  if (structure == Structure::kFhir) return true;
+  const std::string profile = std::string(folder).append(name).append(kProfile).append(kSuffix);
+  return !BundledText(profile);
+}
+
+/// Compiles every schema of a folder that is wanted, by the name of its file.
+Result<std::vector<std::pair<std::string, Schema>>> LoadFolder(std::string_view folder,
+                                                               Structure structure) {
   std::vector<std::pair<std::string, Schema>> table;
   const FileResolver files = [folder](std::string_view name) {
     return BundledText(std::string(folder).append(name));
   };
   for (const auto& [path, text] : BundledFiles()) {
     if (!path.starts_with(folder) || !path.ends_with(kSuffix)) continue;
-    const std::string_view name =
+    std::string_view name =
         path.substr(folder.size(), path.size() - folder.size() - kSuffix.size());
-    if (std::find(std::begin(kParts), std::end(kParts), name) != std::end(kParts)) continue;
+    if (!IsWanted(folder, name, structure)) continue;
+    if (name.ends_with(kProfile)) name.remove_suffix(kProfile.size());
     auto schema = Schema::Load(text, files);
     if (schema.has_error()) {
       return Error(ErrorKind::kData, std::string(path) + ": " + schema.error().message());
@@ -50,11 +63,11 @@ std::optional<std::string_view> BundledText(std::string_view path) {
   return std::nullopt;
 }
 
-Result<Bundled> Bundled::Load(FhirRelease release) {
+Result<Bundled> Bundled::Load(FhirRelease release, Structure structure) {
   Bundled bundled;
-  auto events = LoadFolder("event/");
+  auto events = LoadFolder("event/", structure);
   if (events.has_error()) return events.error();
-  auto resources = LoadFolder(FolderOf(release));
+  auto resources = LoadFolder(FolderOf(release), structure);
   if (resources.has_error()) return resources.error();
   bundled.events_ = std::move(*events);
   bundled.resources_ = std::move(*resources);

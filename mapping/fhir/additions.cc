@@ -151,11 +151,13 @@ Result<Additions, std::vector<Violation>> Additions::Read(std::string_view text,
   return additions;
 }
 
-/// What a patch adds must be legal by itself: what a bare resource lacks is not its fault.
+/// What a patch adds must be legal by itself: what a bare resource lacks is not its fault. Of what
+/// we write, `meta` is the one object that a patch may enter, so it stands there as we write it.
 std::vector<Violation> Additions::Check(const schemas::Bundled& schemas) const {
   std::vector<Violation> faults;
   for (const auto& [type, patch] : patches_) {
-    const std::string bare = R"({"resourceType":")" + std::string(type) + R"("})";
+    const std::string bare =
+        R"({"resourceType":")" + std::string(type) + R"(","meta":{"source":"urn:x"}})";
     const auto before = Document::Parse(bare);
     CHECK(before.has_value());
     const auto after = Document::Parse(Merged(before->root(), patch));

@@ -106,6 +106,7 @@ constexpr std::array kRows = {
     Row{"period", kWhen},
     Row{"recorded", kWhen},
     Row{"recordedOn", kWhen},
+    Row{"requestedPeriod", kWhen},
     Row{"restriction", kWhen},
     Row{"timing*", kWhen},
 

@@ -50,6 +50,9 @@ export class ValueSets {
       (r.resourceType === 'ValueSet' ? this.#sets : this.#systems).set(r.url, r);
   }
 
+  /** Adds a ValueSet of our own. */
+  add(set) { this.#sets.set(set.url, set); }
+
   codes(url) {
     const set = this.#sets.get(url.split('|')[0]);
     if (!set?.compose) return null;

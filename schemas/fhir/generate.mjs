@@ -1,5 +1,6 @@
 #!/usr/bin/env node
-// Writes the draft-04 schemas in r4/, r4b/ and r5/ from the official definitions of those FHIR releases.
+// Writes the draft-04 schemas in r4/, r4b/ and r5/ from the official definitions of those FHIR releases
+// (TYPE.schema.json) and, narrower, from our profiles of them in schemas/profiles (TYPE.profile.schema.json).
 //   npm ci && node generate.mjs            write them
 //   npm ci && node generate.mjs --check    exit 1 if the files here differ from what would be written
 // Option --modules=DIR: the node_modules folder to use instead of the one beside this script.
@@ -15,6 +16,7 @@
 import fs from 'node:fs';
 import path from 'node:path';
 import { fileURLToPath } from 'node:url';
+import { readProfiles } from '../profiles/profiles.mjs';
 import { RELEASES, ValueSets, definitionsFolder, structureDefinitions } from './definitions.mjs';
 import { ReleaseSchemas } from './structures.mjs';
 
@@ -44,8 +46,11 @@ function wanted() {
   const texts = new Map();
   for (const release of Object.keys(RELEASES)) {
     const folder = definitionsFolder(modules, release);
-    const schemas = new ReleaseSchemas(structureDefinitions(folder), new ValueSets(folder));
-    for (const [name, schema] of schemas.generate(TYPES[release]))
+    const { profiles, valueSets: ours } = readProfiles(release);
+    const valueSets = new ValueSets(folder);
+    for (const set of ours) valueSets.add(set);
+    const schemas = new ReleaseSchemas(structureDefinitions(folder), valueSets);
+    for (const [name, schema] of schemas.generate(TYPES[release], profiles))
       texts.set(`${release}/${name}`, `${print(schema, '', 4)}\n`);
   }
   return texts;

@@ -4,24 +4,30 @@ import { definitionsFolder, fhirType, structureDefinitions } from './definitions
 
 const parentOf = (id) => id.slice(0, id.lastIndexOf('.'));
 
-/** A copy without the cross references into other standards' models: they would need those declared beside them. */
-function withoutMappings(element) {
-  const { mapping, ...rest } = element;
-  return structuredClone(rest);
+/**
+ * A copy for a profile: without the cross references into other standards' models, which would need those declared
+ * beside them; and an element that is defined by another one is so by that of the base, not of the profile.
+ */
+function inherited(element, base) {
+  const { mapping, ...rest } = structuredClone(element);
+  if (rest.contentReference?.startsWith('#')) rest.contentReference = `${base.url}${rest.contentReference}`;
+  return rest;
 }
 
-/** Copies of the elements below `root`, moved from that id and path to other ones. */
-function moved(elements, root, to) {
-  return elements.filter((e) => e.id.startsWith(`${root.id}.`)).map((e) => ({ ...withoutMappings(e),
+/** Copies of the elements of `base` below `root`, moved from that id and path to other ones. */
+function moved(elements, base, root, to) {
+  return elements.filter((e) => e.id.startsWith(`${root.id}.`)).map((e) => ({ ...inherited(e, base),
     id: to.id + e.id.slice(root.id.length), path: to.path + e.path.slice(root.path.length) }));
 }
 
 class Snapshot {
+  #base;
   #elements;
   #structures;
 
   constructor(base, structures) {
-    this.#elements = base.snapshot.element.map(withoutMappings);
+    this.#base = base;
+    this.#elements = base.snapshot.element.map((e) => inherited(e, base));
     this.#structures = structures;
   }
 
@@ -54,7 +60,7 @@ class Snapshot {
     const index = this.#elements.indexOf(element);
     if (this.#elements[index + 1]?.id.startsWith(`${element.id}.`)) return;
     const type = this.#structures.get(fhirType(element.type[0]));
-    this.#elements.splice(index + 1, 0, ...moved(type.snapshot.element, type.snapshot.element[0], element));
+    this.#elements.splice(index + 1, 0, ...moved(type.snapshot.element, type, type.snapshot.element[0], element));
   }
 
   #addSlice(id, path) {
@@ -62,9 +68,16 @@ class Snapshot {
     const { slicing, ...rest } = structuredClone(whole);
     const slice = { ...rest, id, path, min: 0, sliceName: id.slice(id.lastIndexOf(':') + 1) };
     const end = this.#endOf(this.#elements.indexOf(whole));
-    this.#elements.splice(end, 0, slice, ...moved(this.#elements, whole, slice));
+    this.#elements.splice(end, 0, slice, ...moved(this.#elements, this.#base, whole, slice));
     return slice;
   }
+}
+
+/** Throws when the differential's rows do not stand in the order of the snapshot, as FHIR asks. */
+function checkOrder(profile, elements) {
+  const places = profile.differential.element.map((row) => elements.findIndex((e) => e.id === row.id));
+  const wrong = places.findIndex((place, i) => i > 0 && place <= places[i - 1]);
+  if (wrong > 0) throw new Error(`${profile.url}: ${profile.differential.element[wrong].id} stands too late`);
 }
 
 /** The snapshot's elements of `profile`, a StructureDefinition with a differential only. */
@@ -79,6 +92,7 @@ export function snapshotOf(profile, base, structures) {
       element.constraint = [...(element.constraint ?? []), ...constraint.map((c) => ({ ...c, source }))];
     }
   }
+  checkOrder(profile, snapshot.elements());
   return snapshot.elements();
 }
 

@@ -45,8 +45,10 @@ std::string BodyOf(Value row) {
 
 TEST(Bundled, EverySchemaOfEveryReleaseCompiles) {
   for (const auto release : {FhirRelease::kR4, FhirRelease::kR4B, FhirRelease::kR5}) {
-    const auto bundled = Bundled::Load(release);
-    EXPECT_TRUE(bundled) << FhirVersion(release) << ": " << bundled.error().message();
+    for (const auto structure : {Structure::kFhir, Structure::kProfiles}) {
+      const auto bundled = Bundled::Load(release, structure);
+      EXPECT_TRUE(bundled) << FhirVersion(release) << ": " << bundled.error().message();
+    }
   }
 }
 
@@ -54,7 +56,7 @@ TEST(Bundled, EverySchemaOfEveryReleaseCompiles) {
 std::vector<std::string> FindingsByRelease(const std::string& resource) {
   std::vector<std::string> findings;
   for (const auto release : {FhirRelease::kR4, FhirRelease::kR4B, FhirRelease::kR5}) {
-    const auto bundled = Bundled::Load(release);
+    const auto bundled = Bundled::Load(release, Structure::kFhir);
     const auto document = Document::Parse(resource);
     CHECK(bundled.has_value() && document.has_value());
     const auto violations = bundled->CheckResource(document->root());

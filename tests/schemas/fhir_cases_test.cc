@@ -22,7 +22,7 @@ namespace fs = std::filesystem;
 fs::path Folder() { return fs::path(DWELL_SOURCE_DIR) / "tests/conformance"; }
 
 const Bundled& TheSchemas() {
-  static const Result<Bundled> loaded = Bundled::Load();
+  static const Result<Bundled> loaded = Bundled::Load(FhirRelease::kR4, Structure::kFhir);
   CHECK(loaded.has_value());
   return *loaded;
 }

@@ -1,8 +1,9 @@
 // Golden pairs: the events of a line so far and the bundle that the last step must give, byte for
 // byte, in every time zone. tests/golden/<kind>/<branch>/ holds
 //   in.ndjson  events in order of arrival; the last one is the one that comes in
-//   setup      optional words: "licensed", "test-data", "release=<FHIR version>", "now=<instant>":
-//              then time alone goes on to it
+//   setup      optional words: "licensed", "test-data", "profiles", "release=<FHIR version>",
+//              "conditional" (the form of references), "security=<label>",
+//              "additions" (additions.json beside it), "now=<instant>": then time alone goes on
 //   out.json   the transaction Bundle
 // DWELL_GOLDEN_UPDATE=1 in the environment writes out.json anew; then read the difference.
 #include <gmock/gmock.h>
@@ -63,23 +64,46 @@ void ExpectLegal(std::string_view json, FhirRelease release, const std::string& 
 
 struct Scene {
   fhir::Context context;
+  std::shared_ptr<const fhir::Additions> additions;  ///< of the context
   std::optional<Instant> now;
 };
+
+std::shared_ptr<const fhir::Additions> AdditionsOf(const Pair& pair) {
+  auto additions =
+      fhir::Additions::Read(ReadBytes(pair.folder / "additions.json"), Schemas(), FhirRelease::kR4);
+  EXPECT_TRUE(additions.has_value()) << pair.name;
+  return std::make_shared<const fhir::Additions>(std::move(*additions));
+}
 
 Scene SceneOf(const Pair& pair) {
   bool licensed = false;
   bool test_data = false;
+  bool conditional = false;
   Scene scene;
-  FhirRelease release = FhirRelease::kR4;
+  fhir::Context more;
   std::istringstream words(ReadBytes(pair.folder / "setup"));
   for (std::string word; words >> word;) {
     if (word == "licensed") licensed = true;
     if (word == "test-data") test_data = true;
-    if (word.starts_with("release=")) release = *FhirReleaseOf(std::string_view(word).substr(8));
+    if (word == "conditional") conditional = true;
+    if (word == "profiles") more.profiles = true;
+    if (word.starts_with("security=")) {
+      more.security.push_back(*fhir::ReadSecurityLabel(std::string_view(word).substr(9)));
+    }
+    if (word == "additions") scene.additions = AdditionsOf(pair);
+    if (word.starts_with("release=")) {
+      more.release = *FhirReleaseOf(std::string_view(word).substr(8));
+    }
     if (word.starts_with("now=")) scene.now = At(std::string_view(word).substr(4));
   }
   scene.context = ContextOf(licensed, test_data);
-  scene.context.release = release;
+  scene.context.release = more.release;
+  scene.context.profiles = more.profiles;
+  scene.context.security = more.security;
+  scene.context.additions = scene.additions.get();
+  if (conditional) {
+    scene.context.patients = scene.context.encounters = fhir::ReferenceForm::kConditional;
+  }
   return scene;
 }
 
