@@ -90,16 +90,17 @@ std::string ElementInWords(const Row& row) {
   return row.element + (row.narrative ? " *" : "");
 }
 
-/// `text` from column `indent` on, further lines two columns further; broken between words.
-std::string Wrapped(std::size_t indent, const std::string& text) {
+/// `text` from column `indent` on, further lines from column `hang` on; broken between words.
+std::string Wrapped(std::size_t indent, std::size_t hang, const std::string& text) {
   std::string page(indent, ' ');
   std::size_t column = indent;
   for (std::size_t begin = 0; begin < text.size();) {
     const std::size_t end = std::min(text.find(' ', begin), text.size());
     const std::size_t length = end - begin;
-    if (column > indent + 2 && column + length > kWidth) {
-      page += "\n" + std::string(indent + 2, ' ');
-      column = indent + 2;
+    if (column > hang && column + length > kWidth) {
+      while (page.ends_with(' ')) page.pop_back();
+      page += "\n" + std::string(hang, ' ');
+      column = hang;
     }
     page.append(text, begin, length);
     column += length;
@@ -144,19 +145,19 @@ std::string ValuesInWords(const std::vector<Becomes>& values) {
   std::string text;
   for (const Becomes& becomes : values) {
     const std::string value = becomes.value.empty() ? "coded as" : becomes.value;
-    text += Wrapped(6, Padded(value, columns) + BecomesInWords(becomes));
+    text += Wrapped(6, 6 + columns + 2, Padded(value, columns) + BecomesInWords(becomes));
   }
   return text;
 }
 
 std::string FieldInWords(const Rows& rows) {
   std::string text = rows.front().field + "\n";
-  if (rows.front().type.empty()) return text + Wrapped(2, rows.front().why);
+  if (rows.front().type.empty()) return text + Wrapped(2, 4, rows.front().why);
   const std::vector<Rows> lines = LinesOf(rows);
   for (std::size_t i = 0; i < lines.size(); ++i) {
     const Row& row = lines[i].front();
     text += ResourcesInWords(lines[i]) + ElementInWords(row) + "\n";
-    if (!row.about.empty()) text += Wrapped(6, "recorded as " + InWords(row.about));
+    if (!row.about.empty()) text += Wrapped(6, 8, "recorded as " + InWords(row.about));
     const bool same_follow = i + 1 < lines.size() && lines[i + 1].front().values == row.values;
     if (!same_follow) text += ValuesInWords(row.values);
   }

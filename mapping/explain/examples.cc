@@ -5,6 +5,7 @@
 
 #include "mapping/explain/alter.h"
 #include "schemas/base/check.h"
+#include "schemas/json/writer.h"
 
 namespace dwell::explain {
 
@@ -24,17 +25,45 @@ schemas::Document Load(const std::string& name) {
   std::abort();
 }
 
+/// common.json: what most events have alike, and events that came before.
+class Common {
+ public:
+  /// The event with the usual members that it does not have.
+  std::string Whole(schemas::Value event) const {
+    schemas::JsonWriter json;
+    json.BeginObject();
+    for (const schemas::Value member : *file_.At("/usual")) {
+      if (!event.Find(member.name())) json.MemberRaw(member.name(), JsonText(member));
+    }
+    for (const schemas::Value member : event) json.MemberRaw(member.name(), JsonText(member));
+    json.EndObject();
+    return json.Take();
+  }
+
+  std::string Event(std::string_view id) const {
+    const auto event = file_.At("/events")->Find(id);
+    CHECK(event.has_value());
+    return Whole(*event);
+  }
+
+ private:
+  schemas::Document file_ = Load("common.json");
+};
+
 }  // namespace
 
 std::vector<Example> ExamplesOf(std::string_view kind) {
+  const Common common;
   const schemas::Document file = Load(std::string(kind) + ".json");
   std::vector<Example> examples;
   for (const schemas::Value json : file.root()) {
     Example example;
     example.about = json.Find("about")->AsString();
-    example.event = JsonText(*json.Find("event"));
+    example.event = common.Whole(*json.Find("event"));
     if (const auto before = json.Find("before")) {
-      for (const schemas::Value event : *before) example.before.push_back(JsonText(event));
+      for (const schemas::Value id : *before) {
+        example.before.push_back(common.Event(id.AsString()));
+      }
     }
     examples.push_back(std::move(example));
   }

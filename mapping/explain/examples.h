@@ -1,5 +1,5 @@
 // Lives of a line that show every member of the event contract: files of examples/, one for each
-// kind of event.
+// kind of event, and common.json with what these have alike.
 #pragma once
 
 #include <string>

@@ -6,6 +6,7 @@
 
 #include "daemon/command/command.h"
 #include "daemon/command/explain_text.h"
+#include "daemon/config/toml.h"
 #include "schemas/json/document.h"
 #include "tests/support/temp_folder.h"
 
@@ -84,6 +85,17 @@ TEST(Explain, NeedsNoDaemonAndPrintsEachKindWithinThePage) {
     std::istringstream lines(ran.out);
     for (std::string line; std::getline(lines, line);) EXPECT_LE(line.size(), 100U) << line;
   }
+}
+
+TEST(Explain, PrintsWhatTheReadmeShows) {
+  const auto readme = config::ReadTextFile(std::string(DWELL_SOURCE_DIR) + "/README.md");
+  ASSERT_TRUE(readme.has_value());
+  const std::size_t begin = readme->find("```\n/extra\n");
+  ASSERT_NE(begin, std::string::npos);
+  const std::size_t end = readme->find("```", begin + 3);
+  const std::string shown = readme->substr(begin + 4, end - begin - 4);
+  EXPECT_THAT(shown, HasSubstr("/flush/fluid"));
+  EXPECT_THAT(RunIt({"explain", "flush", "--config", kConfig}).out, HasSubstr(shown));
 }
 
 TEST(Explain, PrintsJsonThatReadsBack) {
