@@ -72,6 +72,14 @@ ledger::Rules RulesOf(const Knowledge& knowledge, const config::Config& config) 
   return rules;
 }
 
+delivery::LookUps LookUpsOf(const config::Config::References& config) {
+  delivery::LookUps look_ups;
+  look_ups.patients = config.patient == "resolved";
+  look_ups.encounters = config.encounter == "resolved";
+  look_ups.cached_for = std::chrono::hours(config.cached_for_h);
+  return look_ups;
+}
+
 delivery::Endpoint EndpointOf(const config::Config::Endpoint& config) {
   delivery::Endpoint endpoint;
   endpoint.url = config.url;
@@ -116,7 +124,9 @@ struct App::Parts {
   }
 
   Result<void> OpenDelivery(const config::Config& config) {
-    auto started = delivery::Delivery::Start(*writer, clock, EndpointOf(config.endpoint));
+    delivery::Endpoint endpoint = EndpointOf(config.endpoint);
+    endpoint.look_ups = LookUpsOf(config.references);
+    auto started = delivery::Delivery::Start(*writer, clock, endpoint);
     if (!started) return started.error();
     delivery = std::move(*started);
     ledger->OnNews([this] { delivery->Wake(); });

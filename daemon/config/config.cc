@@ -49,6 +49,7 @@ const Key kKeys[] = {
     {"codes", "map", [](Config& c) -> Field { return &c.codes.map; }, true},
     {"references", "patient", [](Config& c) -> Field { return &c.references.patient; }},
     {"references", "encounter", [](Config& c) -> Field { return &c.references.encounter; }},
+    {"references", "cached_for_h", [](Config& c) -> Field { return &c.references.cached_for_h; }},
     {"resources", "additions", [](Config& c) -> Field { return &c.resources.additions; }, true},
     {"resources", "profiles", [](Config& c) -> Field { return &c.resources.profiles; }},
     {"resources", "security", [](Config& c) -> Field { return &c.resources.security; }},

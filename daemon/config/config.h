@@ -47,10 +47,11 @@ struct Config {
     std::string edition = "free";  ///< "free" | "licensed"
     std::string map;  ///< JSON file: a ConceptMap of the site's own, laid over ours; empty: none
   } codes;
-  /// Each "identifier" | "conditional".
+  /// Each "identifier" | "conditional" | "resolved".
   struct References {
     std::string patient = "identifier";
     std::string encounter = "identifier";
+    std::int64_t cached_for_h = 1;  ///< how long what was resolved is remembered; 0: not at all
   } references;
   struct Resources {
     std::string additions;  ///< JSON file of merge patches by resource type; empty: none

@@ -18,14 +18,16 @@ namespace {
 /// A daemon on a thread of its own, from its configuration file to its closing.
 class RunningApp {
  public:
-  RunningApp(const std::string& folder, const std::string& endpoint_url, const base::Clock& clock) {
+  RunningApp(const std::string& folder, const std::string& endpoint_url, const base::Clock& clock,
+             const std::string& more = "") {
     const auto config = config::ReadConfig(
         folder + "/dwelld.toml",
         "[site]\nnamespace = \"https://fernhill.example/dwelld\"\nzone = \"Europe/London\"\n"
         "[store]\npath = \"store.db\"\n[intake]\nport = 0\n[endpoint]\nurl = \"" +
             endpoint_url +
             "\"\n[policy]\nfile = \"" DWELL_SOURCE_DIR
-            "/deploy/config/policy-common-practice.toml\"\n",
+            "/deploy/config/policy-common-practice.toml\"\n" +
+            more,
         {});
     socket = config->admin.socket;
     app_ = std::move(app::App::Start(io_, *config, clock, [](const Error& error) {
@@ -80,6 +82,52 @@ TEST(App, AnEventArrivesAtTheEndpointAndIsRememberedAcrossARestart) {
   EXPECT_EQ(StatusOf(client.Response()), 200);
   EXPECT_THAT(AskSocket(app.socket, R"({"request":"lines"})"),
               testing::HasSubstr("\"phase\":\"in-place\""));
+}
+
+TEST(App, APatientIsReferredToByTheEndpointsIdWhenConfiguredSo) {
+  const auto endpoint = std::move(practice::PracticeEndpoint::Start({}).value());
+  const TempFolder folder;
+  const ManualClock clock(Hour(2));
+  const RunningApp app(folder.path(), endpoint->url(), clock,
+                       "[references]\npatient = \"resolved\"\n");
+  practice::HttpRequest known;
+  known.method = "PUT";
+  known.target = "/fhir/Patient/p-1";
+  known.content_type = "application/fhir+json";
+  known.body = R"({"resourceType":"Patient","id":"p-1","identifier":)"
+               R"([{"system":"https://fhir.nhs.uk/Id/nhs-number","value":"9990000018"}]})";
+  EXPECT_EQ(endpoint->desk().Answer(known).status, 201);
+  RawClient client(app.port);
+  client.Send(Post(Raw(Insertion("a", 0))));
+  EXPECT_EQ(StatusOf(client.Response()), 201);
+  std::string story;
+  while (story.find("\"state\":\"completed\"") == std::string::npos) {  // ctest bounds the time
+    client.Send(Get("/events/a?source=ward-tablets"));
+    story = BodyOf(client.Response());
+  }
+  const std::string held = endpoint->desk().Dump("");
+  EXPECT_THAT(held, testing::HasSubstr(
+                        R"("reference":"Patient/p-1","type":"Patient","identifier":{"system":)"));
+  EXPECT_THAT(held, testing::Not(testing::HasSubstr("?identifier=")));
+  EXPECT_EQ(endpoint->desk().counts().searches, 1U);
+}
+
+TEST(App, SomebodyWhomTheEndpointDoesNotKnowIsWaitedForInTheQueue) {
+  const auto endpoint = std::move(practice::PracticeEndpoint::Start({}).value());
+  const TempFolder folder;
+  const ManualClock clock(Hour(2));
+  const RunningApp app(folder.path(), endpoint->url(), clock,
+                       "[references]\npatient = \"resolved\"\n");
+  RawClient client(app.port);
+  client.Send(Post(Raw(Insertion("a", 0))));
+  EXPECT_EQ(StatusOf(client.Response()), 201);
+  std::string queue;
+  while (queue.find("\"state\":\"ready\"") == std::string::npos ||
+         queue.find("knows none of that identifier yet") == std::string::npos) {
+    queue = AskSocket(app.socket, R"({"request":"queue"})");
+  }
+  EXPECT_EQ(endpoint->desk().counts().transactions, 0U);
+  EXPECT_EQ(endpoint->desk().Dump(""), "");
 }
 
 TEST(Submit, CutsLinesIntoPortionsAndLeavesOneEventWhole) {

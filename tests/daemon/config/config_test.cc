@@ -94,6 +94,26 @@ TEST(Config, UrlsOfEndpointsAreHttpWithoutUserQueryOrFragment) {
   }
 }
 
+TEST(Config, PatientsAndEncountersAreReferredToInOneOfThreeWays) {
+  for (const char* const way : {"identifier", "conditional", "resolved"}) {
+    const std::string text = kGood + "[references]\npatient = \"" + way + "\"\nencounter = \"" +
+                             way + "\"\ncached_for_h = 0\n";
+    const auto config = ReadConfig("dwelld.toml", text, {});
+    ASSERT_TRUE(config.has_value()) << way;
+    EXPECT_EQ(config->references.patient, way);
+    EXPECT_EQ(config->references.encounter, way);
+    EXPECT_EQ(config->references.cached_for_h, 0);
+  }
+  EXPECT_EQ(ReadConfig("dwelld.toml", kGood, {})->references.cached_for_h, 1);
+  EXPECT_THAT(FindingsOf(kGood + "[references]\npatient = \"guessed\"\n"),
+              testing::HasSubstr("/references/patient: "));
+  for (const char* const hours : {"-1", "169", "1.5"}) {
+    EXPECT_THAT(FindingsOf(kGood + "[references]\ncached_for_h = " + hours + "\n"),
+                testing::HasSubstr("/references/cached_for_h: "))
+        << hours;
+  }
+}
+
 TEST(Config, AVariableThatNamesNoKeyIsAMistake) {
   EXPECT_THAT(FindingsOf(kGood, {{"DWELLD_INTAKE_PROT", "1"}}),
               testing::HasSubstr("DWELLD_INTAKE_PROT"));
