@@ -14,7 +14,7 @@ DEMO_PACKAGES=(
 TEST_PACKAGES=(
   clang clang-tidy clang-format libclang-rt-14-dev
   libvalijson-dev json-schema-test-suite python3-jsonschema nodejs npm
-  strace wrk nginx-light openssl
+  python3-venv strace wrk nginx-light openssl
   openjdk-17-jdk-headless maven
 )
 

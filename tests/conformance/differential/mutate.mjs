@@ -76,19 +76,27 @@ const KINDS = [
   ['bad-id', (p) => p.key === 'id' && isText(p), set(['a b', 'x'.repeat(64), 'x'.repeat(65), 'id_1', 'a/b', '\u00e9', 'A.b-9'])],
   ['other-uri', named('system', 'url', 'reference', 'fullUrl', 'source', 'instantiatesCanonical', 'uri'),
     set(['has space', ' http://a.example', 'a\tb', 'urn:uuid:not-one', 'urn:oid:9.x', 'a', 'http://a.example/\u00e9'])],
-  ['other-reference', named('reference'), set(['Patient/1', 'Device/d-1', 'Device/d/_history/2', 'Nothing/1', '#inside',
-    'urn:uuid:0d6a52c4-9d0e-5c36-8f7a-3f6c1a2b4c01', 'http://other.example/r4/Procedure/7', 'http://other.example/r4/Nothing/7',
-    'Patient?identifier=a|b', 'Device?identifier=a|b', 'Patient/a b', 'Device', 'patient/1', 'Device/', 'Patient/a_b'])],
+  ['other-reference', named('reference'), set(['Patient/1', 'Device/d-1', 'Device/d/_history/2', '#inside', 'Organization/o',
+    'urn:uuid:0d6a52c4-9d0e-5c36-8f7a-3f6c1a2b4c01', 'http://other.example/r4/Procedure/7', 'https://other.example/Device/7/_history/1'])],
+  ['reference-form', named('reference'), set(['Nothing/1', 'Patient/a b', 'Device', 'patient/1', 'Device/', 'Patient/a_b', '#a b', '#a_b', 'urn:uuid:not-one'])],
+  ['reference-url', named('reference'), set(['https://other.example/a', 'http://other.example/r4/Nothing/7', 'https://other.example/r4/Nothing/7/_history/1',
+    'http://other.example/r4/Patient/7', 'https://other.example/Device/7?a=b'])],
+  ['conditional-reference', named('reference'), set(['Patient?identifier=a|b', 'Device?identifier=a|b', 'Observation?code=a', 'Device?', 'Nothing?a=b'])],
+  ['versioned-reference', (p) => named('reference')(p) && /^[A-Z][A-Za-z]+\/[^/]+$/.test(p.value), (p) => { p.parent[p.key] = `${p.value}/_history/2`; }],
   ['reference-type', (p) => isObject(p.value) && ('reference' in p.value || 'identifier' in p.value),
     (p, dice) => { p.value.type = dice.pick(['Patient', 'Device', 'Group', 'Organization', 'Bundle', 'Nothing', 5]); }],
-  ['spaces', isText, (p, dice) => { p.parent[p.key] = dice.pick([` ${p.value}`, `${p.value} `, `${p.value}\n`, `${p.value}\u00a0x`, `${p.value}\u0007`]); }],
+  ['spaces', isText, (p, dice) => { p.parent[p.key] = dice.pick([` ${p.value}`, `${p.value} `, `${p.value}\n`, `\t${p.value}`, `${p.value}  x`]); }],
+  ['odd-characters', isText, (p, dice) => { p.parent[p.key] = dice.pick([`${p.value}\u00a0x`, `\u00a0${p.value}`, `${p.value}\u0007`, `${p.value}\u2028`, `\ufeff${p.value}`, '\u{1fa79}']); }],
   ['more', (p) => isObject(p.value), (p, dice) => { p.value[dice.pick(['wing', 'Status', 'valuestring', '_extra', '__proto', 'resourceType'])] = dice.pick(['x', 1, {}]); }],
   ['name-in-other-case', isMember, (p) => rename(p, otherCase(p.key))],
   ['name-misspelt', isMember, (p, dice) => rename(p, dice.pick([`${p.key}s`, p.key.slice(0, -1) || 'x', `_${p.key}`, `${p.key} `]))],
   ['companion', isPrimitive, (p, dice) => { p.parent[`_${p.key}`] = dice.pick([{ extension: [{ url: NOTE, valueString: 'a' }] },
-    { id: 'a', extension: [{ url: NOTE, valueString: 'a' }] }, { id: 'a' }, {}, null, 'a', { extension: [] }, { extension: [{ url: NOTE }] },
+    { id: 'a', extension: [{ url: NOTE, valueString: 'a' }] }, {}, null, 'a', { extension: [] }, { extension: [{ url: NOTE }] },
     { value: 'a' }, [{ extension: [{ url: NOTE, valueString: 'a' }] }]]); }],
+  ['companion-of-an-id', isPrimitive, (p) => { p.parent[`_${p.key}`] = { id: 'a' }; }],
   ['companion-alone', isPrimitive, (p) => { p.parent[`_${p.key}`] = { extension: [{ url: NOTE, valueCode: 'unknown' }] }; delete p.parent[p.key]; }],
+  ['required-as-companion', named('status', 'intent', 'recorded', 'method', 'severity'), (p) => { p.parent[`_${p.key}`] = { extension: [{ url: NOTE, valueString: p.value }] }; delete p.parent[p.key]; }],
+  ['companion-of-canonical', named('instantiatesCanonical'), (p) => { p.parent[`_${p.key}`] = { extension: [{ url: NOTE, valueInteger: p.value.length }] }; }],
   ['companion-of-no-primitive', (p) => isMember(p) && isObject(p.value), (p) => { p.parent[`_${p.key}`] = { extension: [{ url: NOTE, valueString: 'a' }] }; }],
   ['second-choice', isChoice, (p, dice) => { const type = dice.pick(Object.keys(CHOICE_TYPES)); p.parent[CHOICE.exec(p.key)[0] + type] = CHOICE_TYPES[type]; }],
   ['other-choice', isChoice, (p, dice) => {
@@ -102,9 +110,9 @@ const KINDS = [
   ['modifier-extension', (p) => isObject(p.value), (p) => { p.value.modifierExtension = [{ url: NOTE, valueBoolean: true }]; }],
   ['wrong-nesting', (p) => isObject(p.value) && isMember(p), (p) => { p.parent[p.key] = { [p.key]: p.value }; }],
   ['moved-up', (p) => isObject(p.value) && isObject(p.parent), ({ parent, value }) => Object.assign(parent, structuredClone(value))],
-  ['narrative', (p) => p.key === 'div' && typeof p.value === 'string', set(['<div>no namespace</div>', `<div ${XHTML}></div>`, `<div ${XHTML}> </div>`,
+  ['narrative', (p) => p.key === 'div' && typeof p.value === 'string', set(['<div>no namespace</div>', '<div><p>none</p></div>', `<div ${XHTML}></div>`, `<div ${XHTML}> </div>`,
     `<div ${XHTML}><script>a()</script>b</div>`, `<div ${XHTML}>a<br></div>`, `<p ${XHTML}>a</p>`, `<div ${XHTML} onclick="a()">b</div>`, 'plain',
-    `<div ${XHTML}>a &nbsp; b</div>`, `<div ${XHTML}>a &#160; b</div>`, `<div ${XHTML}><p>right</p></div>`, `<div ${XHTML}><p class="x">a</p><img src="a" alt="b"/></div>`,
+    `<div ${XHTML}>a &nbsp; b</div>`, `<div ${XHTML}><p>a&nbsp;</p></div>`, `<div ${XHTML}>a &#160; b</div>`, `<div ${XHTML}><p>right</p></div>`, `<div ${XHTML}><p class="x">a</p><img src="a" alt="b"/></div>`,
     `<div ${XHTML}><iframe src="a"/>b</div>`, `<div ${XHTML}>a</div><div>b</div>`])],
   ['contained', isType, (p, dice) => { p.parent.contained = [dice.pick([{ resourceType: 'Device', id: 'in' }, { resourceType: 'Patient', id: 'in' },
     { id: 'in' }, { resourceType: 'Nothing', id: 'in' }, { resourceType: 'Device', id: 'in', contained: [{ resourceType: 'Device', id: 'deep' }] }])]; }],
@@ -156,21 +164,25 @@ export function mutate(resource, kindIndex, dice) {
 }
 
 /**
- * `count` changed copies of the resources, each kind of change as often as the next, no two alike.
- * bases: [{place, resource}], place says where it comes from. Returns [{place, kind, text}]; the same for the same seed.
+ * `count` changed copies of the resources, no two alike, each kind of change as often as the next where it finds
+ * places enough. bases: [{place, resource}], place says where it comes from. Returns [{place, kind, text}]; the same
+ * for the same seed. Fails when so many changes cannot be made.
  */
 export function mutants(bases, count, seed) {
   const dice = new Dice(seed);
   const seen = new Set();
   const made = [];
-  const attemptsMax = count * 50;
-  for (let i = 0; made.length < count; i++) {
-    if (i > attemptsMax) throw new Error(`only ${made.length} of ${count} changes found a place`);
-    const { place, resource } = dice.pick(bases);
-    const changed = mutate(resource, i % KIND_NAMES.length, dice);
-    if (!changed || seen.has(changed.text)) continue;
-    seen.add(changed.text);
-    made.push({ place: `${place} ${changed.kind} ${made.length + 1}`, ...changed });
+  const triesMax = 40;  // of one kind before the next one's turn
+  for (let turn = 0; made.length < count; turn++) {
+    if (turn > count * 4) throw new Error(`only ${made.length} of ${count} changes found a place`);
+    for (let tries = 0; tries < triesMax; tries++) {
+      const { place, resource } = dice.pick(bases);
+      const changed = mutate(resource, turn % KIND_NAMES.length, dice);
+      if (!changed || seen.has(changed.text)) continue;
+      seen.add(changed.text);
+      made.push({ place: `${place} ${changed.kind} ${made.length + 1}`, ...changed });
+      break;
+    }
   }
   return made;
 }

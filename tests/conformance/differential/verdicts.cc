@@ -1,7 +1,8 @@
 // schema_verdicts: what our bundled schemas say of each resource.
-//   schema_verdicts [--release 4.0.1|4.3.0|5.0.0] < NDJSON
-// Writes for each line one line: a JSON array of violations, each [JSON Pointer, rule, expected].
-// An empty array: accepted. Exit 64 when the arguments are wrong.
+//   schema_verdicts [--release 4.0.1|4.3.0|5.0.0] [--structure fhir|profiles] < NDJSON
+// Without options: R4, the bare definitions of FHIR. Writes for each line one line: a JSON array of
+// violations, each [JSON Pointer, rule, expected]. An empty array: accepted. Exit 64 when the
+// arguments are wrong.
 #include <iostream>
 #include <optional>
 #include <string>
@@ -14,12 +15,29 @@ namespace {
 
 using dwell::FhirRelease;
 using dwell::schemas::Bundled;
+using dwell::schemas::Structure;
 using dwell::schemas::Violation;
 
-std::optional<FhirRelease> ReleaseOf(int count, char** words) {
-  if (count == 1) return FhirRelease::kR4;
-  if (count != 3 || std::string_view(words[1]) != "--release") return {};
-  return dwell::FhirReleaseOf(words[2]);
+struct Options {
+  FhirRelease release = FhirRelease::kR4;
+  Structure structure = Structure::kFhir;
+};
+
+std::optional<Options> Read(int count, char** words) {
+  Options options;
+  for (int i = 1; i < count; i += 2) {
+    const std::string_view word = words[i];
+    const std::string_view value = i + 1 < count ? words[i + 1] : "";
+    const auto release = dwell::FhirReleaseOf(value);
+    if (word == "--release" && release) {
+      options.release = *release;
+    } else if (word == "--structure" && (value == "fhir" || value == "profiles")) {
+      options.structure = value == "fhir" ? Structure::kFhir : Structure::kProfiles;
+    } else {
+      return {};
+    }
+  }
+  return options;
 }
 
 std::vector<Violation> Judge(const Bundled& schemas, std::string_view text) {
@@ -48,9 +66,9 @@ std::string Told(const std::vector<Violation>& violations) {
 }  // namespace
 
 int main(int count, char** words) {
-  const auto release = ReleaseOf(count, words);
-  if (!release) return 64;
-  const auto schemas = Bundled::Load(*release);
+  const auto options = Read(count, words);
+  if (!options) return 64;
+  const auto schemas = Bundled::Load(options->release, options->structure);
   if (!schemas) {
     std::cerr << schemas.error().message() << "\n";
     return 1;
