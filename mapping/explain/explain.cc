@@ -76,6 +76,19 @@ class Trial {
     return variants;
   }
 
+  /// Takes out of the makings what codes of other groups in the example come to: a reason that is
+  /// given for whatever outcome is not what the outcome becomes, nor a place what the vein does.
+  void SetAsideOthers(const Field& field, const std::vector<Field>& fields,
+                      std::vector<Variant>& variants) const {
+    const std::string own = GroupOf(field);
+    for (const Field& other : fields) {
+      const std::string group = GroupOf(other);
+      if (group == own || group.empty()) continue;
+      const auto what = running_.context.codes->Find(group, Text(*event_.At(other.pointer)));
+      for (Variant& variant : variants) SetAside(what->codings, variant.portraits);
+    }
+  }
+
   /// Where the field shows when it is left out.
   void LeaveOut(const Field& field, Findings& findings) const {
     if (!event_.At(field.pointer)) return;
@@ -93,6 +106,20 @@ class Trial {
   }
 
   static std::string Text(schemas::Value value) { return std::string(value.AsString()); }
+
+  static void SetAside(const std::vector<codes::Coding>& codings,
+                       std::vector<Portrait>& portraits) {
+    for (Portrait& portrait : portraits) {
+      for (Element& element : portrait.elements) {
+        std::erase_if(element.values, [&](ElementValue& value) {
+          const auto known = [&](const codes::Coding& coding) {
+            return std::ranges::count(codings, coding) > 0;
+          };
+          return std::erase_if(value.codings, known) > 0 && value.codings.empty();
+        });
+      }
+    }
+  }
 
   /// False when the life is not legal: then it tells nothing.
   bool Vary(const Field& field, const std::string& json, Variant variant,
@@ -121,8 +148,8 @@ class Trial {
   std::vector<Portrait> base_;
 };
 
-std::vector<Row> ExplainField(const Field& field, const std::vector<Trial>& trials,
-                              const codes::CodeMap& codes, std::string_view kind) {
+std::vector<Row> ExplainField(const Field& field, const std::vector<Field>& fields,
+                              const std::vector<Trial>& trials, const codes::CodeMap& codes) {
   std::string group;
   for (const Trial& trial : trials) {
     if (group.empty()) group = trial.GroupOf(field);
@@ -132,10 +159,11 @@ std::vector<Row> ExplainField(const Field& field, const std::vector<Trial>& tria
   std::vector<std::vector<Variant>> makings;
   for (const Trial& trial : trials) makings.push_back(trial.Alter(field, values, findings));
   for (const Trial& trial : trials) trial.LeaveOut(field, findings);
-  for (const auto& variants : makings) findings.Translate(variants);
-  std::vector<Row> rows = findings.Take(values);
-  if (rows.front().type.empty()) rows.front().why = WhyNowhere(kind, field.pointer);
-  return rows;
+  for (std::size_t i = 0; i < trials.size(); ++i) {
+    if (!values.empty()) trials[i].SetAsideOthers(field, fields, makings[i]);
+    findings.Translate(makings[i]);
+  }
+  return findings.Take(values);
 }
 
 }  // namespace
@@ -162,8 +190,10 @@ std::vector<Row> Explain(std::string_view kind, const schemas::Bundled& schemas,
   std::vector<Trial> trials;
   for (const Example& example : ExamplesOf(kind)) trials.emplace_back(example, running);
   std::vector<Row> rows;
-  for (const Field& field : FieldsOf(kind)) {
-    for (Row& row : ExplainField(field, trials, *context.codes, kind)) {
+  const std::vector<Field> fields = FieldsOf(kind);
+  for (const Field& field : fields) {
+    for (Row& row : ExplainField(field, fields, trials, *context.codes)) {
+      if (row.type.empty()) row.why = WhyNowhere(kind, field.pointer);
       rows.push_back(std::move(row));
     }
   }

@@ -174,6 +174,22 @@ TEST(Explain, TellsThePlainCodesOfFhirToo) {
                   Becomes{"declined", {}, "not-done"}, Becomes{"not-attempted", {}, "not-done"}));
 }
 
+// 103709008 |Failed attempted procedure|: SNOMED CT Global Patient Set.
+TEST(Explain, WhatAnotherFieldSaysIsNotWhatAValueBecomes) {
+  const Row why = Find(Usual("insertion"), "/outcome", "Procedure insertion", "statusReason");
+  ASSERT_THAT(why.values, SizeIs(1));  // the reason that the example gives is not the outcome
+  EXPECT_THAT(CodingsFor(why, "failed"), ElementsAre(Field(&Coding::code, "103709008")));
+}
+
+// 20699002 |Structure of cephalic vein|: SNOMED CT Global Patient Set.
+TEST(Explain, OfOneElementEachFieldTellsItsPart) {
+  const Row vein = Find(Usual("insertion"), "/site/vein", "Procedure insertion", "bodySite");
+  EXPECT_THAT(CodingsFor(vein, "cephalic"), ElementsAre(Field(&Coding::code, "20699002")));
+  const Row tried =
+      Find(Usual("insertion"), "/attempts/0/site/place", "Procedure attempt", "bodySite");
+  EXPECT_THAT(CodingsFor(tried, "forearm"), Not(IsEmpty()));  // where the next try went, too
+}
+
 TEST(Explain, WhatHasNoTargetInTheMapsIsToldAsOurCodeAndText) {
   const Row reason = Find(Usual("removal"), "/reason", "Procedure removal", "reasonCode");
   std::map<std::string, bool> own_only;
