@@ -16,9 +16,17 @@ struct FreeContext {
   void operator()(EVP_MD_CTX* context) const { EVP_MD_CTX_free(context); }
 };
 
+std::string_view WithoutOuterSpace(std::string_view text) {
+  constexpr std::string_view kSpace = " \t\r\n";
+  const std::size_t first = text.find_first_not_of(kSpace);
+  if (first == std::string_view::npos) return {};
+  return text.substr(first, text.find_last_not_of(kSpace) - first + 1);
+}
+
 }  // namespace
 
-store::Sha256 ContentHash(std::string_view bytes) {
+store::Sha256 ContentHash(std::string_view event) {
+  const std::string_view bytes = WithoutOuterSpace(event);
   // Looked up once: a look-up costs more than hashing a short event.
   static const std::unique_ptr<EVP_MD, FreeAlgorithm> algorithm(
       EVP_MD_fetch(nullptr, "SHA256", nullptr));

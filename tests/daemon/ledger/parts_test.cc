@@ -83,5 +83,15 @@ TEST(ContentHash, GivesThePublishedExamples) {
             "248d6a61d20638b8e5c026930c3e6039a33ce45964ff2167f6ecedd419db06c1");
 }
 
+TEST(ContentHash, DoesNotSeeTheWhiteSpaceAroundAnEvent) {
+  for (const auto* const same : {"abc\n", "\r\n\t abc \r\n"}) {
+    EXPECT_EQ(ContentHash(same), ContentHash("abc")) << same;
+  }
+  for (const auto* const other : {"a bc", "abc\v", "ab", ""}) {
+    EXPECT_NE(ContentHash(other), ContentHash("abc")) << other;
+  }
+  EXPECT_EQ(ContentHash(" \n"), ContentHash(""));
+}
+
 }  // namespace
 }  // namespace dwell::ledger
