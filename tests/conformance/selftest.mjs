@@ -8,6 +8,7 @@ import { BASES } from './case_bases.mjs';
 import { fileFindings, repeatedNames } from './json_text.mjs';
 import { makeLayers } from './layers.mjs';
 import { HERE } from './packages.mjs';
+import { fhirPattern } from './patterns.mjs';
 
 // [case or example, layer]: a layer's own fault, by the R4 text; the other layers are right there.
 const FALSE_ALARMS = [
@@ -93,6 +94,27 @@ fs.rmSync(path.join(folder, 'DeviceUseStatement.ndjson'));
 fs.writeFileSync(path.join(folder, 'Device.ndjson'), line(Device));
 check(judgeFolder().status === 0, 'a sound folder must pass');
 fs.rmSync(folder, { recursive: true });
+
+// Numbers: one pair whose resources keep 2.50, and the same with each way of losing it.
+const pair = fs.mkdtempSync(path.join(os.tmpdir(), 'numbers-'));
+const event = '{"kind":"flush","id":"e","source":"w","flush":{"fluid":"x","mL":2.50}}';
+const bundleWith = (volume) => '{"entry":[{"resource":{"resourceType":"Observation","component":[{"code":{"text":"flush volume"},'
+  + `"valueQuantity":{"value":${volume}}}]}},{"resource":{"resourceType":"Provenance","entity":[{"role":"source","what":`
+  + '{"identifier":{"system":"https://a.example/source/w/event","value":"e"}}}]}}]}';
+for (const [volume, isRight] of [['2.50', true], ['2.5', false], ['25e-1', false], ['2.500', false], ['"2.50"', false]]) {
+  const [events, bundles] = [['events', event], ['bundles', bundleWith(volume)]].map(([name, text]) => {
+    fs.writeFileSync(path.join(pair, name), `${text}\n`);
+    return path.join(pair, name);
+  });
+  const ran = spawnSync('python3', [path.join(HERE, 'numbers.py'), 'whole', events, bundles]);
+  check((ran.status === 0) === isRight, `numbers.py should ${isRight ? 'accept' : 'refuse'} ${volume} for 2.50`);
+}
+fs.rmSync(pair, { recursive: true });
+
+// FHIR's expressions mean XML white space.
+const isText = new RegExp(`^${fhirPattern('[ \\r\\n\\t\\S]+')}$`, 'u');
+check(isText.test('no-break\u00a0space') && isText.test('\u{1fa79}') && !isText.test(''), 'any character but none at all');
+check(!new RegExp(`^${fhirPattern('[^\\s]+(\\s[^\\s]+)*')}$`, 'u').test('two  spaces'), 'a code with two spaces');
 
 console.log(`${passed} passed, ${failed} failed`);
 process.exit(failed ? 1 : 0);
