@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <array>
+#include <optional>
 
 #include "mapping/explain/alter.h"
 #include "mapping/explain/contract.h"
@@ -49,6 +50,8 @@ class Trial {
     CHECK(base.has_value());
     base_ = std::move(*base);
   }
+
+  bool Has(const Field& field) const { return event_.At(field.pointer).has_value(); }
 
   /// The group of the codes of the field; empty when the example has none there.
   std::string GroupOf(const Field& field) const {
@@ -166,6 +169,22 @@ std::vector<Row> ExplainField(const Field& field, const std::vector<Field>& fiel
   return findings.Take(values);
 }
 
+/// The same member of the second entry of a list, if an example has one.
+std::optional<Field> OfSecondEntry(const Field& field, const std::vector<Trial>& trials) {
+  const std::size_t first = field.pointer.find("/0");
+  if (first == std::string::npos) return std::nullopt;
+  Field second = field;
+  second.pointer[first + 1] = '1';
+  const bool any = std::ranges::any_of(trials, [&](const Trial& each) { return each.Has(second); });
+  return any ? std::optional(second) : std::nullopt;
+}
+
+bool EndUpAlike(const std::vector<Row>& a, const std::vector<Row>& b) {
+  return std::ranges::equal(a, b, [](const Row& one, const Row& other) {
+    return one.type == other.type && one.role == other.role && one.element == other.element;
+  });
+}
+
 }  // namespace
 
 bool Becomes::IsOwnOnly() const {
@@ -191,11 +210,19 @@ std::vector<Row> Explain(std::string_view kind, const schemas::Bundled& schemas,
   for (const Example& example : ExamplesOf(kind)) trials.emplace_back(example, running);
   std::vector<Row> rows;
   const std::vector<Field> fields = FieldsOf(kind);
-  for (const Field& field : fields) {
-    for (Row& row : ExplainField(field, fields, trials, *context.codes)) {
-      if (row.type.empty()) row.why = WhyNowhere(kind, field.pointer);
+  const auto add = [&](std::vector<Row> found) {
+    for (Row& row : found) {
+      if (row.type.empty()) row.why = WhyNowhere(kind, row.field);
       rows.push_back(std::move(row));
     }
+  };
+  for (const Field& field : fields) {
+    const std::vector<Row> found = ExplainField(field, fields, trials, *context.codes);
+    add(found);
+    const auto second = OfSecondEntry(field, trials);
+    if (!second) continue;
+    std::vector<Row> further = ExplainField(*second, fields, trials, *context.codes);
+    if (!EndUpAlike(found, further)) add(std::move(further));
   }
   return rows;
 }

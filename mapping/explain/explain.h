@@ -45,8 +45,9 @@ struct Row {
 /// The kinds of event, in the order of the contract.
 std::vector<std::string_view> Kinds();
 
-/// In the order of the contract, then of the bundle. `kind` is one of Kinds(); `context` is the
-/// running one, with code maps and zone; `schemas` are of its release.
+/// In the order of the contract, then of the bundle; of a list the first entry, and the second
+/// where that ends up elsewhere. `kind` is one of Kinds(); `context` is the running one, with code
+/// maps and zone; `schemas` are of its release.
 std::vector<Row> Explain(std::string_view kind, const schemas::Bundled& schemas,
                          const fhir::Context& context);
 
