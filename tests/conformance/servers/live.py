@@ -1,5 +1,6 @@
 """dwelld itself delivers to the server: some lives of lines from the demo, moved to other days, with patients and
-encounters as conditional references (R4 http.html#trules), which the server resolves."""
+encounters as conditional references (R4 http.html#trules), which the server resolves, and once more as other lines
+whose patients and encounters dwelld searches for itself before it sends."""
 import json
 import shutil
 from datetime import datetime, timedelta, timezone
@@ -14,6 +15,7 @@ BY_PATIENT_NUMBER = "by the patient's number, chained"
 AGE = timedelta(days=12)  # of the last event: by now whatever was due is settled or long overdue
 TIMES = ("happened_at", "happened_from", "happened_until", "recorded_at")
 NAMES = ("id", "line_id", "replaces", "retracts")
+WAYS = ("conditional", "resolved")  # of [references] in the configuration
 BY_PATIENT = {"Device": "patient", "DeviceUseStatement": "patient", "Procedure": "patient", "Observation": "patient",
               "Task": "patient"}
 
@@ -32,14 +34,14 @@ def chosen(events):
     return [event for event in events if event["line_id"] in names]
 
 
-def moved(events, now):
-    """The same on other days and under other names."""
+def moved(events, now, prefix):
+    """The same on other days and under names with that prefix."""
     last = max(truth.instant(event["recorded_at"]) for event in events)
     days = timedelta(days=(now - AGE - last).days)
 
     def move(event):
         times = {name: (datetime.fromisoformat(event[name]) + days).isoformat() for name in TIMES if name in event}
-        names = {name: "live-" + event[name] for name in NAMES if name in event}
+        names = {name: f"{prefix}-{event[name]}" for name in NAMES if name in event}
         return {**event, **times, **names}
 
     return [move(event) for event in events]
@@ -67,15 +69,15 @@ def numbers_in(events):
 
 
 class Daemon:
-    """dwelld with its own store in `folder`, delivering to `base`."""
+    """dwelld with its own store in `folder`, delivering to `base`, with references of that way."""
 
-    def __init__(self, folder, build, base):
+    def __init__(self, folder, build, base, way):
         shutil.rmtree(folder, ignore_errors=True)
         folder.mkdir(parents=True)
         self.port = stage.free_port()
         config = stage.write_config(folder, h.SITE_NAMESPACE, self.port, base.rsplit(":", 1)[1].split("/")[0])
         with config.open("a") as more:
-            more.write('[references]\npatient = "conditional"\nencounter = "conditional"\n')
+            more.write(f'[references]\npatient = "{way}"\nencounter = "{way}"\n')
         self.program = stage.Program("dwelld", [build / "daemon/dwelld", "--config", str(config)], folder / "log")
         self.http, self.admin = stage.Http(self.port), stage.Admin(folder / "admin.socket")
 
@@ -85,26 +87,30 @@ class Daemon:
 
 
 def deliver(judgement, base, folder, build):
-    """Sends the events to dwelld, waits until its queue is empty, and looks for what should be at the server. Gives
-    back the number of resources that were."""
-    checks, client = judgement.checks, judgement.client
+    """Sends the events to dwelld, in each way, and looks for what should be at the server. Gives back the number of
+    resources that were."""
     now = datetime.now(timezone.utc)
-    demo = stage.read_ndjson((build / "demo/events.ndjson").read_text())
-    events = moved(chosen(demo), now)
-    references = admit(client, numbers_in(events))
-    daemon = Daemon(folder, build, base)
+    demo = chosen(stage.read_ndjson((build / "demo/events.ndjson").read_text()))
+    references = admit(judgement.client, numbers_in(demo))
+    events = {way: moved(demo, now, way) for way in WAYS}
+    for way in WAYS:
+        send(judgement.checks, Daemon(folder / way, build, base, way), events[way], way)
+    return look_for(judgement, references, verify.by_line((now, event) for way in WAYS for event in events[way]), now)
+
+
+def send(checks, daemon, events, way):
+    """Starts the daemon, gives it the events, and stops it when its queue is empty."""
     daemon.program.start()
     try:
         stage.wait_for("dwelld to listen", lambda: daemon.program.require() and daemon.http.up())
         answers = [daemon.http.ask("POST", "/events", json.dumps(event))[0] for event in events]
-        checks.equal("events taken by dwelld", [201] * len(events), answers)
+        checks.equal(f"events taken by dwelld, {way}", [201] * len(events), answers)
         stage.wait_for("dwelld's queue to be empty", lambda: daemon.program.require() and not daemon.waiting())
         deliveries = daemon.admin.status()["deliveries"]
-        checks.equal("deliveries on hold", 0, deliveries["on-hold"])
+        checks.equal(f"deliveries on hold, {way}", 0, deliveries["on-hold"])
     finally:
         code = daemon.program.stop()
-    checks.equal("exit code of dwelld", 0, code)
-    return look_for(judgement, references, verify.by_line((now, event) for event in events), now)
+    checks.equal(f"exit code of dwelld, {way}", 0, code)
 
 
 def look_for(judgement, references, stories, now):
