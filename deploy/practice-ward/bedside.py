@@ -6,6 +6,7 @@ import hospital as h
 
 SIGNS = ("pain", "erythema", "swelling", "induration", "palpable_cord", "pyrexia", "pus", "leakage")
 NO_LINE = {"needed": None, "condition": None, "patency": None}  # a look at a site whose line is out
+FLUSH_LOTS = {"fern": "SAL26-114", "heron": "SAL26-121", "quartz": "SAL26-130"}  # each ward opens its own box
 ROLES = {"N": "registered-nurse", "D": "physician"}
 
 
@@ -60,8 +61,8 @@ def event(kind, line, happened, by, /, written_after=2, event_id=None, **body):
     return made
 
 
-def flush_given(swelling="absent", resistance="absent", ml="10"):
-    return {"fluid": "sodium-chloride-0.9", "mL": h.Number(ml), "lot": "SAL26-114", "expiry": "2028-03",
+def flush_given(line, swelling="absent", resistance="absent", ml="10"):
+    return {"fluid": "sodium-chloride-0.9", "mL": h.Number(ml), "lot": FLUSH_LOTS[line.ward], "expiry": "2028-03",
             "checked_by_two": "yes", "swelling": swelling, "resistance": resistance}
 
 
@@ -89,7 +90,7 @@ def placed(line, by, emergency=False, attempts=(), happened=None, **more):
     return event(
         "insertion", line, happened or line.inserted, by, outcome="placed", line=device(line), site=line.site(),
         setting="emergency" if emergency else "planned", attempts=list(attempts) or None,
-        preparation=preparation(), flush=flush_given(), blood_on_entry="present", blood_on_advance="present",
+        preparation=preparation(), flush=flush_given(line), blood_on_entry="present", blood_on_advance="present",
         extension={"primed": "yes", "clamped": "yes"}, dressing={"type": "transparent", "condition": "intact"},
         date_label="yes", patient_told="yes", **more)
 
@@ -117,7 +118,7 @@ def site_check(line, happened, by, present=(), unknown=(), grade=None, needed="y
 
 
 def flush(line, happened, by, swelling="absent", resistance="absent", ml="5", **more):
-    return event("flush", line, happened, by, flush=flush_given(swelling, resistance, ml),
+    return event("flush", line, happened, by, flush=flush_given(line, swelling, resistance, ml),
                  patency="patent" if swelling == resistance == "absent" else "sluggish", **more)
 
 

@@ -96,7 +96,7 @@ def swelling_later(plot):
 
     seen = plot.line("heron", inserted=local(24, "09:15"), removed=local(24, "22:55"))
     seen.course = {2: {"present": ("swelling",), "grade": None, "infiltration_grade": 1, "patency": "sluggish",
-                       "flush": b.flush_given("present", "present", "2.50"), "action": ("remove-planned",),
+                       "flush": b.flush_given(seen, "present", "present", "2.50"), "action": ("remove-planned",),
                        "story": "swells on the flush of the round"}}
     plot.send(b.placed(seen, "N215"))
     plot.send(b.removal(seen, seen.removed, "N215", reason="infiltration", present=("swelling",)))

@@ -3,16 +3,13 @@
 
     judge.py NAME PLACE COMMAND...     NAME: a row of SERVERS; COMMAND starts it; PLACE is for logs
 
-Prints what failed, then {"judge":"server NAME",...} for the demo and for live delivery, then "N passed, N failed".
+Prints a table of the searches, what failed, {"judge":"server ...",...} for each input, then "N passed, N failed".
 """
 import json
 import pathlib
 import signal
 import sys
 import time
-from collections import Counter
-from dataclasses import dataclass
-from decimal import Decimal
 
 ROOT = pathlib.Path(__file__).resolve().parents[3]
 sys.dont_write_bytecode = True
@@ -22,115 +19,11 @@ import fhir  # noqa: E402
 import live  # noqa: E402
 import searches  # noqa: E402
 import stage  # noqa: E402
-import verify  # noqa: E402
+import truth  # noqa: E402
+from judgement import SERVERS, Judgement  # noqa: E402
 
 DEMO = ROOT / "build/demo"
 START_MAX_S = 300
-GIVEN_BY_SERVERS = ("versionId", "lastUpdated")  # R4 resource.html#Meta: the server's to say
-
-
-def zeros_lost(sent, back):
-    return isinstance(sent, fhir.Number) and isinstance(back, fhir.Number) and Decimal(sent) == Decimal(back)
-
-
-@dataclass
-class Server:
-    title: str
-    tolerated: list  # (whether two differing values are this difference, reason)
-    unsupported: dict  # purpose of a search -> reason
-
-
-SERVERS = {
-    "jvm": Server("hapi-fhir-jpaserver 8.8.0, H2", [], {
-        **dict.fromkeys(("dwell records by patient number", "procedures by patient number",
-                         "observations by patient number"), "search modifier :identifier is not known (HAPI-2498)"),
-    }),
-    "node": Server("@medplum/fhir-router 4.5.2, in memory", [
-        (zeros_lost, "numbers become those of JavaScript: 2.50 comes back as 2.5, the same value"),
-    ], {
-        "all flushed from one lot, by pair": "composite search parameters are not known",
-        **dict.fromkeys(("dwell records by patient number", "procedures by patient number",
-                         "observations by patient number"), "search modifier :identifier finds nothing"),
-        live.BY_PATIENT_NUMBER: "chained search parameters find nothing",
-    }),
-}
-
-
-class Judgement:
-    """What was checked against one server, and what differed for a reason that is known."""
-
-    def __init__(self, server, client):
-        self.server, self.client = server, client
-        self.checks, self.reasons = verify.Checks(), Counter()
-        self.known = set()  # "Type/id" of all that the server should hold
-
-    def send(self, bundles, fresh):
-        """Every transaction is taken; an entry is 201 where `fresh` and its resource is new, 200 otherwise."""
-        wrong, count = [], 0
-        for number, text in enumerate(bundles, 1):
-            names = [fhir.name_of(entry["resource"]) for entry in fhir.read(text)["entry"]]
-            try:
-                statuses = self.client.send(text)
-            except fhir.Refused as refusal:
-                wrong.append(f"bundle {number}: {refusal}")
-                continue
-            expected = [201 if fresh and name not in self.known else 200 for name in names]
-            if statuses != expected:
-                wrong.append(f"bundle {number}: expected {expected}, got {statuses}")
-            self.known.update(names)
-            count += 1
-        self.checks.equal("transactions taken", len(bundles), count)
-        self.checks.equal("entries answered otherwise than 201 at first and 200 after", [], wrong[:verify.SHOWN])
-
-    def unequal(self, newest):
-        """"Type/id" -> what differs at the server, beyond what is tolerated."""
-        found, tolerated = {}, Counter()
-        for name, sent in newest.items():
-            status, back = self.client.ask("GET", "/" + name)
-            if status != 200:
-                found[name] = [f"{status} when read"]
-                continue
-            for member in GIVEN_BY_SERVERS:
-                back["meta"].pop(member)
-            for path, one, other in fhir.differences(sent, back):
-                reason = next((why for holds, why in self.server.tolerated if holds(one, other)), None)
-                if reason:
-                    tolerated[reason] += 1
-                else:
-                    found.setdefault(name, []).append(f"{path}: sent {one!r}, read {other!r}")
-        return found, tolerated
-
-    def read_back(self, what, newest):
-        found, tolerated = self.unequal(newest)
-        self.checks.same(f"{what}, read back", dict.fromkeys(newest, []), {**dict.fromkeys(newest, []), **found})
-        return tolerated
-
-    def counts(self, newest):
-        """Nothing is there twice, nor beside what was sent."""
-        expected = Counter(name.split("/")[0] for name in newest)
-        self.checks.same("number of", dict(expected), {
-            kind: int(self.client.get(f"/{kind}?_count=1&_total=accurate")["total"]) for kind in expected})
-
-    def search(self, table, sent):
-        for purpose, cases in table.items():
-            self.search_for(purpose, list(cases(sent)))
-
-    def search_for(self, purpose, cases):
-        """Each (query, names) must find exactly these names; where the server cannot, it must show that it cannot."""
-        if not any(expected for _, expected in cases):
-            self.checks.failed.append(f"{purpose}: nothing to be found, so nothing is proven")
-        reason = self.server.unsupported.get(purpose)
-        for query, expected in cases:
-            try:
-                found = self.client.found(query)
-            except fhir.Refused as refusal:
-                found = [str(refusal)]
-            if reason:
-                self.reasons[f"not supported: {reason}"] += 1
-                self.checks.equal(f"{purpose}, {query}: listed as not supported, but it is", False,
-                                  sorted(expected) == sorted(found))
-            else:
-                self.checks.equal(f"{purpose}, {query}", sorted(expected), sorted(found))
 
 
 def newest_of(bundles):
@@ -156,15 +49,41 @@ def judge_demo(judgement):
     judgement.reasons += judgement.read_back("sent once", newest)
     judgement.counts(newest)
     judgement.search(searches.DEMO, searches.Sent(newest))
+    judge_lots(judgement, newest)
     judgement.send(bundles, fresh=False)
     judgement.read_back("sent twice", newest)
     judgement.counts(newest)
     return newest
 
 
+def flushed_from(events):
+    """Lot -> numbers of the patients who had it, by what the events say: not by any resource."""
+    lives, found = {}, {}
+    for event in events:
+        lives.setdefault(event["line_id"], []).append(event)
+    for entry in (entry for life in lives.values() for entry in truth.derive(life).entries if not entry.retracted):
+        lot = entry.event.get("flush", {}).get("lot")
+        if lot:
+            found.setdefault(lot, set()).add(entry.event["patient"]["value"])
+    return found
+
+
+def judge_lots(judgement, newest):
+    """The recall of a lot: from the server's answer to the patients whom the wards' events name."""
+    expected = flushed_from(stage.read_ndjson((DEMO / "events.ndjson").read_text()))
+    found = {}
+    for system, lot in searches.lots(searches.Sent(newest)):
+        records = [newest[name] for name in judgement.client.found(
+            f"Observation?component-value-concept={fhir.token(system, lot)}")]
+        found[lot] = {record["subject"]["identifier"]["value"] for record in records
+                      if record["status"] != "entered-in-error"}
+    judgement.checks.equal("more than one lot in the demo", True, len(expected) > 1)
+    judgement.checks.same("patients flushed from lot", expected, found)
+
+
 def judge_golden(judgement):
     """Bundles of which some have conditional references: those come back resolved, and all else as it was. They share
-    resources, so each is read back before the next is sent."""
+    resources, so each is read back and searched for before the next is sent."""
     bundles = golden_insertions()
     wanted = fhir.searched_for([fhir.read(text) for text in bundles])
     judgement.checks.equal("conditional references among the golden bundles", True, bool(wanted))
@@ -174,8 +93,8 @@ def judge_golden(judgement):
         judgement.send([text], fresh=True)
         sent = fhir.resolved(newest_of([text]), references)
         judgement.reasons += judgement.read_back("golden", sent)
+        judgement.search(searches.GOLDEN, searches.Sent(sent))
         newest |= sent
-    judgement.search(searches.GOLDEN, searches.Sent(newest))
     return newest
 
 
@@ -225,6 +144,7 @@ def main(name, place, *command):
     finally:
         program.stop()
     for judgement, what, count in rows:
+        judgement.print_searches(what)
         for words in judgement.checks.failed:
             print(f"FAILED  {what}: {words}")
         row(judgement, what, count)

@@ -7,11 +7,11 @@ from datetime import datetime, timedelta, timezone
 
 import fhir
 import hospital as h
+import searches
 import stage
 import truth
 import verify
 
-BY_PATIENT_NUMBER = "by the patient's number, chained"
 AGE = timedelta(days=12)  # of the last event: by now whatever was due is settled or long overdue
 TIMES = ("happened_at", "happened_from", "happened_until", "recorded_at")
 NAMES = ("id", "line_id", "replaces", "retracts")
@@ -126,7 +126,7 @@ def look_for(judgement, references, stories, now):
     judgement.search_for("by patient", [
         (f"{kind}?{parameter}={patients[number]}", {name for name in made if name.startswith(kind + "/")})
         for number, made in expected.items() for kind, parameter in BY_PATIENT.items()])
-    judgement.search_for(BY_PATIENT_NUMBER, [
+    judgement.search_for(searches.BY_PATIENT_NUMBER, [
         (f"DeviceUseStatement?patient.identifier={fhir.token(h.NHS_SYSTEM, number)}",
          {name for name in made if name.startswith("DeviceUseStatement/")}) for number, made in expected.items()])
     check_resources(judgement, references, every, stories, now)

@@ -7,6 +7,7 @@ from fhir import name_of, token
 OWN = "https://dwelld.example/fhir/CodeSystem/line-care"
 SNOMED = "http://snomed.info/sct"
 SAMPLES = 4  # lines asked about one by one
+BY_PATIENT_NUMBER = "by the patient's number, chained"
 DAY = "2026-10-26T00:00:00Z"
 
 

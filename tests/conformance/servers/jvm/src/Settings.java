@@ -59,6 +59,7 @@ class Settings {
     source.setUsername("sa");
     source.setPassword("");
     source.setMaxTotal(CONNECTIONS);
+    source.setPoolPreparedStatements(true);
     return source;
   }
 
