@@ -120,7 +120,7 @@ class Client:
 
 
 def until_up(base, limit_s):
-    """Waits until the server gives its CapabilityStatement or a refusal in FHIR."""
+    """Waits until the server at `base` answers a search, whatever it says."""
     until = time.monotonic() + limit_s
     while True:
         try:

@@ -133,7 +133,7 @@ function printReasons(rows) {
 
 async function main() {
   fs.mkdirSync(LOG, { recursive: true });
-  if (!fs.existsSync(path.join(DEMO, 'delivered')) &&
+  if (!fs.existsSync(path.join(DEMO, 'transactions.ndjson')) &&
       spawnSync(path.join(ROOT, 'deploy/demo'), ['--check'], { stdio: 'inherit' }).status !== 0) return 1;
   const rows = [...await runAll(makings()), ...await runAll(judgings())];
   console.log();
