@@ -1,3 +1,4 @@
+import java.nio.charset.StandardCharsets;
 import java.nio.file.Files;
 import java.nio.file.Path;
 import java.util.ArrayList;
@@ -72,19 +73,27 @@ public final class Judge {
     }
     double seconds = (System.nanoTime() - start) / 1e9;
     if (verdicts != null) {
-      List<String> lines = new ArrayList<>();
-      for (Future<String> line : told) lines.add(line.get());
-      Files.write(verdicts, lines);
+      StringBuilder lines = new StringBuilder();
+      for (Future<String> line : told) lines.append(line.get()).append('\n');
+      // Not as characters: what is quoted may be half of a surrogate pair.
+      Files.write(verdicts, lines.toString().getBytes(StandardCharsets.UTF_8));
     }
     return report(resources.size(), seconds, excuses);
   }
 
-  /** What is wrong with a resource by its profile: a JSON array of [place, message id, message]. */
+  /**
+   * What is wrong with a resource by its profile: a JSON array of [place, message id, message]. A
+   * resource so odd that the validator itself stops at it is refused with the reason.
+   */
   private static String verdict(Validator validator, Judged resource) throws Exception {
     var errors = Judged.JSON.createArrayNode();
-    for (ValidationMessage message : validator.againstProfile(resource)) {
-      if (!message.getLevel().isError()) continue;
-      errors.addArray().add(message.getLocation()).add(message.getMessageId()).add(message.getMessage());
+    try {
+      for (ValidationMessage message : validator.againstProfile(resource)) {
+        if (!message.getLevel().isError()) continue;
+        errors.addArray().add(message.getLocation()).add(message.getMessageId()).add(message.getMessage());
+      }
+    } catch (RuntimeException stopped) {
+      errors.addArray().add("").add("STOPPED").add(String.valueOf(stopped));
     }
     return Judged.JSON.writeValueAsString(errors);
   }

@@ -109,13 +109,15 @@ final class Validator {
   }
 
   /**
-   * What the validator says against the base definition and, where a package has one, against the
-   * profile of the type; what both say comes once.
+   * What the validator says against the base definition, the profiles that the resource names and,
+   * where a package has one, the profile of the type; what is said twice comes once.
    */
   List<ValidationMessage> judge(Judged resource) {
     Map<String, ValidationMessage> said = new LinkedHashMap<>();
     against(resource, List.of(), said);
-    if (hasProfile(resource.type())) against(resource, profileOf(resource), said);
+    String profile = profiles.get(resource.type());
+    boolean isNamed = profile != null && resource.text().contains("\"" + profile + "|");
+    if (profile != null && !isNamed) against(resource, profileOf(resource), said);
     return List.copyOf(said.values());
   }
 
