@@ -84,25 +84,27 @@ bool IsOurs(std::string_view type, FhirRelease release) {
   return false;
 }
 
-void FindProtected(std::string_view type, Value patch, std::vector<Violation>& faults) {
-  const auto refuse = [&](Value member, std::string_view why) {
-    faults.push_back(
-        {member.Pointer(), "protected", "no addition to this member: it " + std::string(why)});
-  };
+/// Why a patch of that type may not have this member at `path`; empty when it may.
+std::string_view WhyRefused(std::string_view type, std::string_view path, Value member) {
+  if (const auto why = WhyProtected(path); !why.empty()) return why;
+  if (path == "extension" && type == TypeOf(Role::kDeviceUse, FhirRelease::kR4)) {
+    return "holds why the line came out; a merge patch replaces whole arrays";
+  }
+  if (path == "meta" && !member.is_object()) return "holds where the resource comes from";
+  if (member.kind() == Kind::kNull) return "would be taken away by null; a site only adds";
+  return {};
+}
+
+void FindProtected(std::string_view type, Value patch, const std::string& below,
+                   std::vector<Violation>& faults) {
   for (const Value member : patch) {
-    const std::string_view name = member.name();
-    if (const auto why = WhyProtected(name); !why.empty()) refuse(member, why);
-    if (name == "extension" && type == TypeOf(Role::kDeviceUse, FhirRelease::kR4)) {
-      refuse(member, "holds why the line came out; a merge patch replaces whole arrays");
-    }
-    if (name != "meta") continue;
-    if (!member.is_object()) {
-      refuse(member, "holds where the resource comes from");
-      continue;
-    }
-    for (const Value part : member) {
-      const auto why = WhyProtected("meta." + std::string(part.name()));
-      if (!why.empty()) refuse(part, why);
+    const std::string path = below + std::string(member.name());
+    const std::string_view why = WhyRefused(type, path, member);
+    if (!why.empty()) {
+      faults.push_back(
+          {member.Pointer(), "protected", "no addition to this member: it " + std::string(why)});
+    } else if (path == "meta") {
+      FindProtected(type, member, "meta.", faults);
     }
   }
 }
@@ -139,7 +141,7 @@ Result<Additions, std::vector<Violation>> Additions::Read(std::string_view text,
     } else if (!patch.is_object()) {
       faults.push_back({patch.Pointer(), "type", "an object: the merge patch of this type"});
     } else {
-      FindProtected(patch.name(), patch, faults);
+      FindProtected(patch.name(), patch, "", faults);
       additions.patches_.emplace_back(patch.name(), patch);
     }
   }

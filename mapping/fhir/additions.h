@@ -1,5 +1,6 @@
 // What a site adds to the resources we make: one JSON Merge Patch (RFC 7396) for each resource
-// type. It may add and decorate; it may not touch what says who, what, when and whether.
+// type. It may add and decorate; it may not touch what says who, what, when and whether, nor take
+// anything away.
 #pragma once
 
 #include <memory>
@@ -23,8 +24,9 @@ class Additions {
  public:
   /// Reads an object whose members are resource types that we write in that release, each with an
   /// object as its patch. Fails with everything that is wrong, each with its JSON Pointer: no JSON,
-  /// an unknown type, a protected member (table and reasons in additions_protected.cc), or a patch
-  /// that breaks the structure in `schemas`, which are of the same release.
+  /// an unknown type, a protected member (table and reasons in additions_protected.cc), a null
+  /// where it would take a member away, or a patch that breaks the structure in `schemas`, which
+  /// are of the same release.
   static Result<Additions, std::vector<schemas::Violation>> Read(std::string_view text,
                                                                  const schemas::Bundled& schemas,
                                                                  FhirRelease release);

@@ -72,6 +72,7 @@ constexpr std::array kRows = {
     Row{"used*", kWhat},
 
     Row{"adherence", kWhether},
+    Row{"authorization", kWhether},
     Row{"availabilityStatus", kWhether},
     Row{"businessStatus", kWhether},
     Row{"complication*", kWhether},

@@ -156,6 +156,14 @@ TEST(Additions, MayNotTouchWhatSaysWhoWhatWhenAndWhether) {
   EXPECT_EQ(FaultsOf(R"({"Task":{"meta":null}})"), "/Task/meta protected\n");
 }
 
+// A profile may require what a site could take away: category, the test label of meta.
+TEST(Additions, MayNotTakeAnythingAway) {
+  EXPECT_EQ(FaultsOf(R"({"Observation":{"category":null,"extension":null}})"),
+            "/Observation/category protected\n/Observation/extension protected\n");
+  EXPECT_EQ(FaultsOf(R"({"Task":{"meta":{"profile":null}}})"), "/Task/meta/profile protected\n");
+  EXPECT_EQ(FaultsOf(R"({"Observation":{"category":[]}})"), "/Observation/category minItems\n");
+}
+
 /// Everything that we write is protected, but for what this list says may be replaced.
 TEST(Additions, EveryMemberThatWeWriteIsProtectedOrListedHere) {
   std::set<std::string> open;

@@ -175,6 +175,30 @@ TEST(Golden, EveryResourceAndBundleIsLegalInEveryRelease) {
   }
 }
 
+TEST(Golden, EveryResourceKeepsToItsProfileHoweverASiteHasItWritten) {
+  for (const FhirRelease release : kReleases) {
+    const auto additions = fhir::Additions::Read(
+        R"({"Observation":{"category":[{"text":"lines"}],"extension":)"
+        R"([{"url":"https://a.example/x","valueDecimal":2.50}]},"Task":{"owner":{"type":)"
+        R"("Organization","identifier":{"system":"urn:x","value":"1"}}},"Device":{"owner":)"
+        R"({"display":"trust"}},"Procedure":{"meta":{"tag":[{"system":"urn:x","code":"a"}]},)"
+        R"("report":[{"display":"note"}]},"Provenance":{"policy":["https://a.example/p"]}})",
+        Schemas(release), release);
+    ASSERT_TRUE(additions.has_value()) << FhirVersion(release);
+    for (const Pair& pair : Pairs()) {
+      Scene scene = SceneOf(pair);
+      scene.context.release = release;
+      scene.context.patients = scene.context.encounters = fhir::ReferenceForm::kConditional;
+      scene.context.profiles = true;
+      scene.context.security = {{"urn:x", "R", ""}};
+      scene.context.additions = &*additions;
+      for (const fhir::Resource& resource : Play(pair, scene).resources) {
+        ExpectLegal(resource.json, release, pair.name + " " + resource.type);
+      }
+    }
+  }
+}
+
 TEST(Golden, NoNumberHasAnExponent) {
   for (const Pair& pair : Pairs()) {
     for (const fhir::Resource& resource : Play(pair).resources) {
