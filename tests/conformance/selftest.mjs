@@ -3,6 +3,8 @@ import { execFileSync, spawnSync } from 'node:child_process';
 import fs from 'node:fs';
 import os from 'node:os';
 import path from 'node:path';
+import { addInvariant, checkEnforced } from '../../schemas/fhir/narrowing.mjs';
+import { snapshotOf } from '../../schemas/fhir/snapshot.mjs';
 import { bundledSchemasJudge } from './bundled_schemas.mjs';
 import { BASES } from './case_bases.mjs';
 import { fileFindings, repeatedNames } from './json_text.mjs';
@@ -115,6 +117,26 @@ fs.rmSync(pair, { recursive: true });
 const isText = new RegExp(`^${fhirPattern('[ \\r\\n\\t\\S]+')}$`, 'u');
 check(isText.test('no-break\u00a0space') && isText.test('\u{1fa79}') && !isText.test(''), 'any character but none at all');
 check(!new RegExp(`^${fhirPattern('[^\\s]+(\\s[^\\s]+)*')}$`, 'u').test('two  spaces'), 'a code with two spaces');
+
+// A rule of a profile that the generated schemas would not enforce stops the generator.
+const throws = (call) => { try { call(); } catch { return true; } return false; };
+const rows = (...element) => ({ url: 'u', differential: { element } });
+for (const [profile, isRight] of [
+  [rows({ id: 'Task.code', path: 'Task.code', short: 'x', min: 1, max: '1' }), true],
+  [rows({ id: 'Task.code', path: 'Task.code', maxLength: 5 }), false],
+  [rows({ id: 'Task.intent', path: 'Task.intent', fixedCode: 'order' }), false],
+  [rows({ id: 'Task.input:a', path: 'Task.input', sliceName: 'a', min: 1 }), true],
+  [rows({ id: 'Task.input:a', path: 'Task.input', sliceName: 'a', type: [{ code: 'string' }] }), false],
+  [rows({ id: 'Task.for', path: 'Task.for', patternReference: { type: 'Patient' } },
+    { id: 'Task.for.type', path: 'Task.for.type', min: 1 }), false],
+]) check(throws(() => checkEnforced(profile)) !== isRight, `should ${isRight ? 'take' : 'refuse'} ${JSON.stringify(profile)}`);
+for (const [expression, isRight] of [["status = 'x' or a.b.exists()", true], ['a.exists() xor b.exists()', true],
+  ['a.exists() and b.exists()', false], ['a.count() = 1', false], ['a.exists() xor b.exists() or c.exists()', false]])
+  check(throws(() => addInvariant({}, expression)) !== isRight, `invariant ${expression}`);
+const task = { snapshot: { element: ['Task', 'Task.code', 'Task.focus'].map((id) => ({ id, path: id })) } };
+const ordered = (...ids) => rows(...ids.map((id) => ({ id, path: id, min: 1 })));
+check(!throws(() => snapshotOf(ordered('Task.code', 'Task.focus'), task, new Map())), 'rows in order');
+check(throws(() => snapshotOf(ordered('Task.focus', 'Task.code'), task, new Map())), 'rows out of order');
 
 console.log(`${passed} passed, ${failed} failed`);
 process.exit(failed ? 1 : 0);
