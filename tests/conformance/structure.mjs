@@ -3,6 +3,7 @@
 import { targetTypes } from '../../schemas/fhir/definitions.mjs';
 import { bundleFindings } from './bundle_rules.mjs';
 import { fhirPattern } from './patterns.mjs';
+import { isObject } from './walker.mjs';
 
 const JSON_TYPES = { boolean: 'boolean', integer: 'number', decimal: 'number', positiveInt: 'number',
   unsignedInt: 'number' };
@@ -90,6 +91,8 @@ export function structureJudge({ structures, valueSets, walker }) {
       complex(value, member, scope, at) {
         if (member.typeName === 'Reference')
           tell(at, referenceFinding(structures, targetTypes(member.type), value));
+        else if (member.typeName === 'CodeableReference' && isObject(value.reference))
+          tell(`${at}.reference`, referenceFinding(structures, targetTypes(member.type), value.reference));
       },
     });
     if (resource.resourceType === 'Bundle') found.push(...bundleFindings(resource));

@@ -40,6 +40,7 @@ const isDate = (p) => isText(p) && /^\d{4}(-\d\d){0,2}(T|$)/.test(p.value);
 const isPrimitive = (p) => isMember(p) && p.value !== null && typeof p.value !== 'object' && p.key !== 'resourceType';
 const named = (...keys) => (p) => isText(p) && keys.includes(p.key);
 const isChoice = (p) => isMember(p) && CHOICE.test(p.key);
+const isNarrative = (p) => p.key === 'div' && typeof p.value === 'string';
 const isType = (p) => p.key === 'resourceType' && isMember(p);
 
 /** `value` under the name `key` instead of the place's own, at the same position. */
@@ -71,6 +72,7 @@ const KINDS = [
   ['bad-date', isDate, set(['2024-02-30', '2024-13', '2024-1-1', '24', '2024-02-29T24:00:00Z', '2024-02-29T10:00Z',
     '2024-02-29T10:00:00', '2024-02-29T10:00:00+15:00', '2024-02-29T10:00:00.Z', '0000-01-01', '2023-02-29', '1900-02-29',
     '2024-04-31', '2024-00', '2024-02-29 10:00:00Z', '2024-02-29t10:00:00z', 'yesterday'])],
+  ['time-without-zone', (p) => isDate(p) && p.value.includes('T'), (p) => { p.parent[p.key] = p.value.slice(0, 19); }],
   ['other-date', isDate, set(['2024', '2024-02', '2024-02-29', '2000-02-29', '2024-02-29T10:00:00.123456Z',
     '2000-02-29T23:59:60+14:00', '2024-12-31T00:00:00-00:00', '0001-01-01'])],
   ['bad-id', (p) => p.key === 'id' && isText(p), set(['a b', 'x'.repeat(64), 'x'.repeat(65), 'id_1', 'a/b', '\u00e9', 'A.b-9'])],
@@ -86,13 +88,16 @@ const KINDS = [
   ['reference-type', (p) => isObject(p.value) && ('reference' in p.value || 'identifier' in p.value),
     (p, dice) => { p.value.type = dice.pick(['Patient', 'Device', 'Group', 'Organization', 'Bundle', 'Nothing', 5]); }],
   ['spaces', isText, (p, dice) => { p.parent[p.key] = dice.pick([` ${p.value}`, `${p.value} `, `${p.value}\n`, `\t${p.value}`, `${p.value}  x`]); }],
-  ['odd-characters', isText, (p, dice) => { p.parent[p.key] = dice.pick([`${p.value}\u00a0x`, `\u00a0${p.value}`, `${p.value}\u0007`, `${p.value}\u2028`, `\ufeff${p.value}`, '\u{1fa79}']); }],
+  ['odd-characters', isText, (p, dice) => { p.parent[p.key] = dice.pick([`${p.value}\u00a0x`, `\u00a0${p.value}`, `${p.value}\u2028`, `\ufeff${p.value}`, '\u{1fa79}']); }],
+  ['control-character', isText, (p, dice) => { p.parent[p.key] = p.value + dice.pick(['\u0007', '\u0000', '\u001f', '\u007f', '\u000b']); }],
   ['more', (p) => isObject(p.value), (p, dice) => { p.value[dice.pick(['wing', 'Status', 'valuestring', '_extra', '__proto', 'resourceType'])] = dice.pick(['x', 1, {}]); }],
   ['name-in-other-case', isMember, (p) => rename(p, otherCase(p.key))],
   ['name-misspelt', isMember, (p, dice) => rename(p, dice.pick([`${p.key}s`, p.key.slice(0, -1) || 'x', `_${p.key}`, `${p.key} `]))],
   ['companion', isPrimitive, (p, dice) => { p.parent[`_${p.key}`] = dice.pick([{ extension: [{ url: NOTE, valueString: 'a' }] },
-    { id: 'a', extension: [{ url: NOTE, valueString: 'a' }] }, {}, null, 'a', { extension: [] }, { extension: [{ url: NOTE }] },
+    { id: 'a', extension: [{ url: NOTE, valueString: 'a' }] }, {}, 'a', { extension: [] }, { extension: [{ url: NOTE }] },
     { value: 'a' }, [{ extension: [{ url: NOTE, valueString: 'a' }] }]]); }],
+  ['companion-of-null', isPrimitive, (p) => { p.parent[`_${p.key}`] = null; }],
+  ['companion-of-narrative', isNarrative, (p) => { p.parent[`_${p.key}`] = { extension: [{ url: NOTE, valueInteger: p.value.length }] }; }],
   ['companion-of-an-id', isPrimitive, (p) => { p.parent[`_${p.key}`] = { id: 'a' }; }],
   ['companion-alone', isPrimitive, (p) => { p.parent[`_${p.key}`] = { extension: [{ url: NOTE, valueCode: 'unknown' }] }; delete p.parent[p.key]; }],
   ['required-as-companion', named('status', 'intent', 'recorded', 'method', 'severity'), (p) => { p.parent[`_${p.key}`] = { extension: [{ url: NOTE, valueString: p.value }] }; delete p.parent[p.key]; }],
@@ -110,10 +115,13 @@ const KINDS = [
   ['modifier-extension', (p) => isObject(p.value), (p) => { p.value.modifierExtension = [{ url: NOTE, valueBoolean: true }]; }],
   ['wrong-nesting', (p) => isObject(p.value) && isMember(p), (p) => { p.parent[p.key] = { [p.key]: p.value }; }],
   ['moved-up', (p) => isObject(p.value) && isObject(p.parent), ({ parent, value }) => Object.assign(parent, structuredClone(value))],
-  ['narrative', (p) => p.key === 'div' && typeof p.value === 'string', set(['<div>no namespace</div>', '<div><p>none</p></div>', `<div ${XHTML}></div>`, `<div ${XHTML}> </div>`,
+  ['narrative', isNarrative, set([`<div ${XHTML}></div>`, `<div ${XHTML}> </div>`,
     `<div ${XHTML}><script>a()</script>b</div>`, `<div ${XHTML}>a<br></div>`, `<p ${XHTML}>a</p>`, `<div ${XHTML} onclick="a()">b</div>`, 'plain',
-    `<div ${XHTML}>a &nbsp; b</div>`, `<div ${XHTML}><p>a&nbsp;</p></div>`, `<div ${XHTML}>a &#160; b</div>`, `<div ${XHTML}><p>right</p></div>`, `<div ${XHTML}><p class="x">a</p><img src="a" alt="b"/></div>`,
+    `<div ${XHTML}>a &#160; b</div>`, `<div ${XHTML}><p>right</p></div>`, `<div ${XHTML}><p class="x">a</p><img src="a" alt="b"/></div>`,
     `<div ${XHTML}><iframe src="a"/>b</div>`, `<div ${XHTML}>a</div><div>b</div>`])],
+  ['narrative-without-namespace', isNarrative, set(['<div>no namespace</div>', '<div><p>none</p></div>', '<div title="a">none</div>'])],
+  ['narrative-entity', isNarrative, set([`<div ${XHTML}>a &nbsp; b</div>`, `<div ${XHTML}><p>a&nbsp;</p></div>`, `<div ${XHTML}>&lt;a&gt; &amp; b</div>`,
+    `<div ${XHTML}>a &unknown; b</div>`, `<div ${XHTML}>a & b</div>`])],
   ['contained', isType, (p, dice) => { p.parent.contained = [dice.pick([{ resourceType: 'Device', id: 'in' }, { resourceType: 'Patient', id: 'in' },
     { id: 'in' }, { resourceType: 'Nothing', id: 'in' }, { resourceType: 'Device', id: 'in', contained: [{ resourceType: 'Device', id: 'deep' }] }])]; }],
   ['other-resource-type', isType, set(['Observation', 'Device', 'Task', 'Procedure', 'Nothing', 'observation', '', 5])],

@@ -74,6 +74,8 @@ const judgings = () => [
   ...RELEASES.flatMap(layers),
   ...RELEASES.flatMap(others),
   ['changed resources', '4.0.1', path.join(HERE, 'differential/run'), [generated('4.0.1', 'latest')]],
+  ['changed resources', '5.0.0', path.join(HERE, 'differential/run'),
+    ['--release', '5.0.0', '--count', '3000', generated('5.0.0', 'latest'), ...golden('5.0.0')]],
 ];
 
 /** A program's exit status and all it said. */
