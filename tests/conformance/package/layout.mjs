@@ -109,20 +109,22 @@ const numbersOf = (text) => text.replace(/"(?:[^"\\]|\\.)*"/g, '""').match(/-?\d
 
 function exampleFindings({ definitions, examples, files }, { version }) {
   const sent = golden(version).map((file) => fs.readFileSync(file, 'utf8'));
-  const known = new Set(sent.flatMap((text) => JSON.parse(text).entry.map(({ resource }) => JSON.stringify({ ...resource, id: '', meta: '' }))));
+  const plain = (resource) => JSON.stringify({ ...resource, id: '', meta: '' });
+  const known = new Set(sent.flatMap((text) => JSON.parse(text).entry.map(({ resource }) => plain(resource))));
   const digits = new Set(sent.flatMap(numbersOf));
   return [
     ...ofType(definitions, 'StructureDefinition').filter(({ url, version: of }) =>
       examples.filter((one) => one.meta.profile?.includes(`${url}|${of}`)).length < 2).map((one) => `examples of ${one.id}`),
-    ...examples.filter((one) => !known.has(JSON.stringify({ ...one, id: '', meta: '' }))).map((one) => `not a golden one: ${one.id}`),
+    ...examples.filter((one) => !known.has(plain(one))).map((one) => `not a golden one: ${one.id}`),
     ...[...files].filter(([name]) => name.startsWith('package/example/') && !name.includes('.index'))
       .flatMap(([, text]) => numbersOf(text)).filter((number) => !digits.has(number)).map((number) => `never sent: ${number}`),
   ];
 }
 
-const allConceptMapTargets = ({ definitions }) => ofType(definitions, 'ConceptMap').flatMap((map) => map.group.flatMap((group) =>
-  group.element.flatMap(({ code, target }) => target.map((one) => [map.id, group.target, code, one.code, one.dependsOn?.length ?? 0,
-    one.product?.length ?? 0].join(' ')))));
+const allConceptMapTargets = ({ definitions }) =>
+  ofType(definitions, 'ConceptMap').flatMap((map) => map.group.flatMap((group) => group.element.flatMap((element) =>
+    element.target.map(({ code, dependsOn, product }) =>
+      [map.id, group.target, element.code, code, dependsOn?.length ?? 0, product?.length ?? 0].join(' ')))));
 
 let resources = 0;
 const packages = RELEASES.map((row) => ({ row, pack: unpack(row) }));

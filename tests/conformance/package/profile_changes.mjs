@@ -16,8 +16,8 @@ function holders(resource, path) {
   for (const name of path.split('.').slice(1, -1)) {
     const isChoice = name.endsWith('[x]');
     const stem = name.replace('[x]', '');
-    at = at.flatMap((one) => Object.entries(one).filter(([key]) => (isChoice ? new RegExp(`^${stem}[A-Z]`).test(key) : key === name))
-      .flatMap(([, value]) => value)).filter(isObject);
+    const isIt = ([key]) => (isChoice ? new RegExp(`^${stem}[A-Z]`).test(key) : key === name);
+    at = at.flatMap((one) => Object.entries(one).filter(isIt).flatMap(([, value]) => value)).filter(isObject);
   }
   return at;
 }
@@ -45,7 +45,7 @@ const isFixed = (element) => Object.keys(element).some((key) => /^(fixed|pattern
 /** Another value: for types and codes one that the base allows. */
 const OTHERS = { intent: 'plan', status: 'on-hold', type: 'Group' };
 function altered(holder, name) {
-  if (!(name in holder) || typeof holder[name] !== 'string' || !(name in OTHERS) || holder[name] === OTHERS[name]) return false;
+  if (typeof holder[name] !== 'string' || !(name in OTHERS) || holder[name] === OTHERS[name]) return false;
   holder[name] = OTHERS[name];
   return true;
 }
