@@ -3,6 +3,8 @@
 #include <array>
 #include <vector>
 
+#include "daemon/admin/orders.h"
+#include "daemon/admin/request.h"
 #include "daemon/admin/rows.h"
 #include "daemon/admin/store_work.h"
 #include "daemon/base/limits.h"
@@ -16,22 +18,21 @@ namespace asio = net::asio;
 constexpr schemas::ParseLimits kRequestLimits{
     .bytes_max = limits::kAdminLineBytesMax, .depth_max = 2, .values_max = 16};
 
-std::string TextOf(schemas::Value request, std::string_view name) {
-  const auto value = request.Find(name);
-  return value && value->is_string() ? std::string(value->AsString()) : std::string();
-}
+using Rulings = std::function<void(Result<ledger::Ruling>)>;
 
-/// Awaits one of the pipeline's answers.
-asio::awaitable<intake::Reply> Await(std::function<void(const intake::Replies&)> ask) {
+/// Awaits one of the pipeline's or ledger's answers.
+template <class T>
+asio::awaitable<T> Await(std::function<void(const std::function<void(T)>&)> ask) {
   const asio::any_io_executor executor = co_await asio::this_coro::executor;
   auto start = [executor, ask = std::move(ask)](auto handler) {
     auto waiting = std::make_shared<decltype(handler)>(std::move(handler));
-    ask([executor, waiting](intake::Reply reply) {
-      asio::post(executor,
-                 [waiting, reply = std::move(reply)]() mutable { (*waiting)(std::move(reply)); });
+    ask([executor, waiting](T answer) {
+      asio::post(executor, [waiting, answer = std::move(answer)]() mutable {
+        (*waiting)(std::move(answer));
+      });
     });
   };
-  co_return co_await asio::async_initiate<const asio::use_awaitable_t<>&, void(intake::Reply)>(
+  co_return co_await asio::async_initiate<const asio::use_awaitable_t<>&, void(T)>(
       std::move(start), asio::use_awaitable);
 }
 
@@ -127,9 +128,11 @@ asio::awaitable<bool> Conversation::Answer(const std::string& line) {
   static constexpr Row kRows[] = {
       {"status", &Conversation::Status}, {"queue", &Conversation::Queue},
       {"lines", &Conversation::Lines},   {"show", &Conversation::Show},
-      {"submit", &Conversation::Submit},
+      {"submit", &Conversation::Submit}, {"release", &Conversation::Decide},
+      {"cancel", &Conversation::Decide},
   };
-  std::string error = "one of the requests status, queue, lines, show, submit is expected";
+  std::string error =
+      "one of the requests status, queue, lines, show, submit, release, cancel is expected";
   const auto document = schemas::Document::Parse(line, kRequestLimits);
   if (!document || !document->root().is_object()) {
     error = "a JSON object on one line is expected";
@@ -204,7 +207,7 @@ asio::awaitable<std::string> Conversation::Show(schemas::Value request) {
   std::size_t count = 0;
   for (const std::string& candidate : sources) {
     std::function<void(const intake::Replies&)> ask = [&](const intake::Replies& done) {
-      services_.pipeline->Show(candidate, id, done);
+      services_.pipeline->Show(candidate, id, intake::Audience::kOperator, done);
     };
     const intake::Reply reply = co_await Await(std::move(ask));
     if (reply.status == 404) continue;
@@ -216,6 +219,24 @@ asio::awaitable<std::string> Conversation::Show(schemas::Value request) {
   co_await Send(std::move(found));
   if (count > 1) co_return std::string("several sources use this id: say which source is meant");
   co_return std::string();
+}
+
+asio::awaitable<std::string> Conversation::Decide(schemas::Value request) {
+  auto order = ReadOrder(request);
+  if (!order) co_return order.error();
+  while (true) {
+    std::function<void(const Rulings&)> ask = [&](const Rulings& done) {
+      services_.ledger->Decide(*order, done);
+    };
+    const Result<ledger::Ruling> ruling = co_await Await(std::move(ask));
+    if (!ruling) co_return ruling.error().message();
+    if (!ruling->refusal.empty()) co_return ruling->refusal;
+    std::string text;
+    for (const ledger::Decided& decided : ruling->decided) text += DecidedRow(decided);
+    const bool written = co_await Send(std::move(text));
+    if (!written || !ruling->more) co_return std::string();
+    order->after = ruling->decided.back().bundle_seq;
+  }
 }
 
 asio::awaitable<std::string> Conversation::Submit(schemas::Value request) {

@@ -6,6 +6,9 @@
 //   {"request":"lines"}                                  one object for each line
 //   {"request":"show","id":…,"source":…}                 one object; without source: found by id
 //   alone
+//   {"request":"release","target":…,"source":…,"by":…,"why":…}   one object for each delivery;
+//   "all_of" in place of target and source: those on hold for a reason that contains it
+//   {"request":"cancel","target":…,"by":…,"why":…}        one object
 //   {"request":"submit","format":"json"|"ndjson","body":…}   one object for each event
 //
 // Then {"end":true}, or {"end":true,"error":…} in words for a person.
@@ -29,6 +32,7 @@ namespace dwell::admin {
 /// What the answers are made from; all outlive the conversations.
 struct Services {
   intake::Pipeline* pipeline = nullptr;
+  ledger::Ledger* ledger = nullptr;
   store::Writer* writer = nullptr;
   const base::Clock* clock = nullptr;
   const codes::CodeMap* codes = nullptr;
@@ -58,6 +62,7 @@ class Conversation {
   net::asio::awaitable<std::string> Queue(schemas::Value request);
   net::asio::awaitable<std::string> Lines(schemas::Value request);
   net::asio::awaitable<std::string> Show(schemas::Value request);
+  net::asio::awaitable<std::string> Decide(schemas::Value request);
   net::asio::awaitable<std::string> Submit(schemas::Value request);
 
   net::Connection& connection_;

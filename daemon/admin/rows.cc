@@ -3,6 +3,7 @@
 #include <array>
 #include <utility>
 
+#include "daemon/intake/answers.h"
 #include "schemas/json/writer.h"
 
 namespace dwell::admin {
@@ -87,6 +88,7 @@ std::string QueueRowText(const store::QueueRow& row) {
   }
   if (row.uncertain) out.MemberBool("uncertain", true);
   if (!row.why.empty()) out.Member("why", row.why);
+  intake::WriteDecisions(out, row.decisions, intake::Audience::kOperator);
   out.EndObject();
   return Finished(out);
 }

@@ -154,6 +154,7 @@ struct App::Parts {
   Result<void> OpenAdmin(const config::Config& config) {
     admin::Services services;
     services.pipeline = pipeline.get();
+    services.ledger = ledger.get();
     services.writer = writer.get();
     services.clock = &clock;
     services.codes = &knowledge.codes;

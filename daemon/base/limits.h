@@ -98,6 +98,11 @@ inline constexpr std::size_t kOperatorsMax = 16;
 inline constexpr std::size_t kAdminLineBytesMax = 2 * kBodyBytesMax + kKiB;
 /// Rows that one question to the store may take: its thread has other work to do.
 inline constexpr std::size_t kListingRowsMax = 500;
+/// Who decides about a delivery, and why, in bytes: a staff number or a name; a sentence or three.
+inline constexpr std::size_t kDecidedByBytesMax = 64;
+inline constexpr std::size_t kDecisionWhyBytesMax = 500;
+/// Deliveries decided about in one transaction: each may make the resources of its line anew.
+inline constexpr std::size_t kDecisionsMax = 100;
 /// The daemon answers an operator a page at a time; a minute without a byte means it is stuck.
 inline constexpr std::chrono::seconds kAdminSilenceMax{60};
 /// Different unknown codes that are counted one by one: a source with a mapping left out sends a

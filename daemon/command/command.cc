@@ -5,6 +5,7 @@
 #include <cstdio>
 
 #include "daemon/command/check.h"
+#include "daemon/command/decide.h"
 #include "daemon/command/explain.h"
 #include "daemon/command/listings.h"
 #include "daemon/command/options.h"
@@ -39,11 +40,9 @@ struct Verb {
   Result<int> (*run)(const std::string& socket, const Options& options);
 };
 
-constexpr Verb kVerbs[] = {{"submit", Submit},
-                           {"queue", ListQueue},
-                           {"lines", ListLines},
-                           {"show", ShowEvent},
-                           {"status", ShowStatus}};
+constexpr Verb kVerbs[] = {{"submit", Submit},  {"queue", ListQueue},   {"lines", ListLines},
+                           {"show", ShowEvent}, {"status", ShowStatus}, {"release", Decide},
+                           {"cancel", Decide}};
 
 }  // namespace
 

@@ -47,6 +47,23 @@ void PrintPairs(schemas::Value row, const std::vector<Column>& pairs) {
   }
 }
 
+/// What persons decided about the deliveries, if they did.
+void PrintDecisions(schemas::Value deliveries) {
+  Table table({{"DELIVERY", "/delivery"},
+               {"DECIDED", "/decision"},
+               {"AT", "/at"},
+               {"BY", "/by"},
+               {"WHY", "/why"},
+               {"IT WAS ON HOLD BECAUSE", "/was"},
+               {"MADE AGAIN AS", "/made_again_as"}});
+  for (const schemas::Value delivery : deliveries) {
+    const auto decisions = delivery.Find("decisions");
+    if (!decisions || !decisions->is_array()) continue;
+    for (const schemas::Value decision : *decisions) table.Add(decision);
+  }
+  if (table.size() != 0) Print("\n" + table.Print());
+}
+
 void PrintStory(schemas::Value story) {
   PrintPairs(story, {{"event", "/id"},
                      {"source", "/source"},
@@ -63,6 +80,7 @@ void PrintStory(schemas::Value story) {
                {"WHY", "/why"}});
   for (const schemas::Value delivery : *deliveries) table.Add(delivery);
   Print("\n" + table.Print());
+  PrintDecisions(*deliveries);
 }
 
 void PrintStatus(schemas::Value status) {

@@ -9,6 +9,42 @@
 
 namespace dwell::command {
 
+namespace {
+
+constexpr const char* kReleaseHelp =
+    "a delivery on hold goes again, first of its line. One that holds a resource of ours that is "
+    "not legal is made anew, together with what waits behind it";
+constexpr const char* kCancelHelp =
+    "a delivery on hold is given up and kept; its line moves on. What it held counts as not "
+    "issued: the line's next delivery carries what of it is still so";
+
+/// Release and cancel: who and why must be said.
+void AddDecisions(CLI::App& cli, Options& options) {
+  auto* const release = cli.add_subcommand("release", kReleaseHelp);
+  auto* const cancel = cli.add_subcommand("cancel", kCancelHelp);
+  auto* const target =
+      release->add_option("target", options.target, "id of an event, or number of a delivery")
+          ->type_name("EVENT|DELIVERY");
+  release->add_option("--source", options.source, "source of the event, if several use the id")
+      ->type_name("SOURCE")
+      ->needs(target);
+  release
+      ->add_option("--all-of", options.all_of,
+                   "all on hold whose reason, as the queue shows it, contains this")
+      ->type_name("REASON")
+      ->excludes(target);
+  cancel->add_option("target", options.target, "number of the delivery, as the queue shows it")
+      ->required()
+      ->type_name("DELIVERY");
+  for (auto* const decision : {release, cancel}) {
+    decision->add_option("--by", options.by, "who decides")->required()->type_name("WHO");
+    decision->add_option("--why", options.why, "why; kept for good")->required()->type_name("TEXT");
+    decision->add_flag("--json", options.json, "one JSON object a line, for programs");
+  }
+}
+
+}  // namespace
+
 Options ReadOptions(std::vector<std::string> arguments) {
   Options options;
   CLI::App cli("Asks and instructs a running dwelld over its local admin socket.", "dwell");
@@ -32,6 +68,7 @@ Options ReadOptions(std::vector<std::string> arguments) {
   for (auto* const listing : {explain, submit, queue, show, lines, status}) {
     listing->add_flag("--json", options.json, "one JSON object a line, for programs");
   }
+  AddDecisions(cli, options);
   const auto kinds = dwell::explain::Kinds();
   explain->add_option("kind", options.kind, "kind of event")
       ->required()

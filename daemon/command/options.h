@@ -9,8 +9,8 @@ namespace dwell::command {
 inline constexpr const char* kDefaultConfig = "/etc/dwelld/dwelld.toml";
 
 struct Options {
-  std::string verb;  ///< "check", "explain", "submit", "queue", "show", "lines", "status"; empty:
-                     ///< nothing to do
+  std::string verb;         ///< "check", "explain", "submit", "queue", "show", "lines", "status",
+                            ///< "release", "cancel"; empty: nothing to do
   std::string config_file;  ///< --config
   std::string socket;       ///< --socket
   bool json = false;        ///< --json
@@ -20,7 +20,11 @@ struct Options {
   std::string file;         ///< submit FILE
   std::string kind;         ///< explain KIND
   std::string event;        ///< show EVENT
-  std::string source;       ///< show --source
+  std::string source;       ///< show and release --source
+  std::string target;       ///< release EVENT|DELIVERY, cancel DELIVERY
+  std::string all_of;       ///< release --all-of
+  std::string by;           ///< release and cancel --by
+  std::string why;          ///< release and cancel --why
   int exit_code = 0;        ///< when there is no verb
 };
 

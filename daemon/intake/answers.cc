@@ -86,7 +86,7 @@ std::string LocationOf(std::string_view source, std::string_view id) {
 }
 
 std::string Story(const store::EventRecord& event,
-                  const std::vector<store::BundleRecord>& deliveries) {
+                  const std::vector<store::BundleRecord>& deliveries, Audience audience) {
   schemas::JsonWriter out;
   out.BeginObject();
   out.Member("source", event.source);
@@ -110,11 +110,34 @@ std::string Story(const store::EventRecord& event,
     if (delivery.settled_at) out.Member("settled_at", FormatInstant(*delivery.settled_at));
     if (delivery.uncertain) out.MemberBool("uncertain", true);
     if (!delivery.why.empty()) out.Member("why", delivery.why);
+    WriteDecisions(out, delivery.decisions, audience);
     out.EndObject();
   }
   out.EndArray();
   out.EndObject();
   return out.Take();
+}
+
+void WriteDecisions(schemas::JsonWriter& out, const std::vector<store::DecisionRecord>& decisions,
+                    Audience audience) {
+  if (decisions.empty()) return;
+  out.Name("decisions");
+  out.BeginArray();
+  for (const store::DecisionRecord& decision : decisions) {
+    out.BeginObject();
+    out.MemberInteger("delivery", decision.bundle_seq);
+    out.Member("decision", store::ActName(decision.act));
+    out.Member("at", FormatInstant(decision.at));
+    if (audience == Audience::kOperator) {
+      out.Member("by", decision.by);
+      out.Member("why", decision.why);
+      out.Member("was", decision.former_why);
+      out.MemberInteger("attempts", decision.former_attempts);
+      if (decision.made_again_as != 0) out.MemberInteger("made_again_as", decision.made_again_as);
+    }
+    out.EndObject();
+  }
+  out.EndArray();
 }
 
 }  // namespace dwell::intake

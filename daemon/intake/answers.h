@@ -9,6 +9,7 @@
 #include "daemon/intake/reply.h"
 #include "daemon/ledger/ledger.h"
 #include "daemon/store/store.h"
+#include "schemas/json/writer.h"
 
 namespace dwell::intake {
 
@@ -25,8 +26,18 @@ std::string AnswerLine(std::size_t line, const Reply& reply);
 /// "/events/{id}?source={source}", encoded.
 std::string LocationOf(std::string_view source, std::string_view id);
 
+/// Who asks what became of an event: a ward system is not told which operator decided what, and
+/// why.
+enum class Audience : std::uint8_t { kWard, kOperator };
+
 /// What became of an event, as JSON.
 std::string Story(const store::EventRecord& event,
-                  const std::vector<store::BundleRecord>& deliveries);
+                  const std::vector<store::BundleRecord>& deliveries, Audience audience);
+
+/// Writes the member "decisions" of a delivery, oldest first, if there are any:
+/// [{"delivery","decision","at","by","why","was","attempts","made_again_as"}]; `was` is why it was
+/// on hold, `attempts` how many it had then. A ward is not told by whom and why.
+void WriteDecisions(schemas::JsonWriter& out, const std::vector<store::DecisionRecord>& decisions,
+                    Audience audience);
 
 }  // namespace dwell::intake

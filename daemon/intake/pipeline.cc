@@ -107,10 +107,10 @@ void Pipeline::SubmitBatch(std::string body, const Replies& done) {
                  });
 }
 
-void Pipeline::Show(std::string source, std::string id, const Replies& done) {
+void Pipeline::Show(std::string source, std::string id, Audience audience, const Replies& done) {
   auto reply = std::make_shared<Reply>();
   store::Job job;
-  job.work = [reply, source = std::move(source),
+  job.work = [reply, audience, source = std::move(source),
               id = std::move(id)](store::Store& store) -> Result<void> {
     const auto event = store.FindEvent(source, id);
     if (!event) return event.error();
@@ -121,7 +121,7 @@ void Pipeline::Show(std::string source, std::string id, const Replies& done) {
     const auto deliveries = store.BundlesOfEvent((*event)->seq);
     if (!deliveries) return deliveries.error();
     reply->status = 200;
-    reply->body = Story(**event, *deliveries);
+    reply->body = Story(**event, *deliveries, audience);
     return {};
   };
   job.done = [reply, done](const Result<void>& result) {

@@ -7,6 +7,7 @@
 #include <string>
 
 #include "daemon/base/clock.h"
+#include "daemon/intake/answers.h"
 #include "daemon/intake/reply.h"
 #include "daemon/ledger/ledger.h"
 #include "daemon/store/writer.h"
@@ -38,7 +39,7 @@ class Pipeline {
 
   /// What became of an event: 200 {"source","id","kind","line","received_at","deliveries":[…]} or
   /// 404.
-  void Show(std::string source, std::string id, const Replies& done);
+  void Show(std::string source, std::string id, Audience audience, const Replies& done);
 
   /// From now on everything new is answered 503. Safe from any thread.
   void Drain() { draining_ = true; }

@@ -30,7 +30,7 @@ void Submit(Pipeline& pipeline, Incoming& incoming, const Replies& done) {
     case Action::kSubmitBatch:
       return pipeline.SubmitBatch(std::move(incoming.body), done);
     case Action::kShow:
-      return pipeline.Show(std::move(route.source), std::move(route.id), done);
+      return pipeline.Show(std::move(route.source), std::move(route.id), Audience::kWard, done);
     case Action::kLive:
       return done(Plain(200, "alive\n"));
     case Action::kReady:

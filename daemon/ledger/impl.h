@@ -19,6 +19,12 @@ struct Touched {
   bool news = false;
 };
 
+/// What Append() added; 0: nothing of it.
+struct Appended {
+  std::int64_t event_seq = 0;
+  std::int64_t bundle_seq = 0;
+};
+
 struct Ledger::Impl {
   Impl(store::Writer& store_writer, const base::Clock& wall_clock, Rules all_rules)
       : writer(store_writer), clock(wall_clock), rules(std::move(all_rules)) {}
@@ -36,9 +42,9 @@ struct Ledger::Impl {
   Result<line::Line, line::Contradiction> Derive(
       const LineState& state, const std::shared_ptr<const event::Event>& added) const;
   /// Stores the line with its next change, the event (if any) and the bundle (if any), and brings
-  /// `state` up to date. Returns the event's seq, or 0.
-  Result<std::int64_t> Append(store::Store& store, LineState& state, Making making,
-                              const store::EventRecord* event);
+  /// `state` up to date. A bundle without an event keeps the event_seq that it has.
+  Result<Appended> Append(store::Store& store, LineState& state, Making making,
+                          const store::EventRecord* event);
   /// To be called first in every job's `done`.
   void Finish(const Touched& touched, const Result<void>& committed);
 };

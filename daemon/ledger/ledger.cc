@@ -46,8 +46,8 @@ Result<line::Line, line::Contradiction> Ledger::Impl::Derive(
   return line::Derive(state.key, std::move(events), kAnyTime);
 }
 
-Result<std::int64_t> Ledger::Impl::Append(store::Store& store, LineState& state, Making making,
-                                          const store::EventRecord* event) {
+Result<Appended> Ledger::Impl::Append(store::Store& store, LineState& state, Making making,
+                                      const store::EventRecord* event) {
   state.issued = std::move(making.issued);
   if (making.bundle) ++state.bundles;
   store::LineRecord line;
@@ -61,22 +61,23 @@ Result<std::int64_t> Ledger::Impl::Append(store::Store& store, LineState& state,
   if (saved.has_error()) return saved.error();
   state.seq = saved.value();
 
-  std::int64_t event_seq = 0;
+  Appended appended;
   if (event != nullptr) {
     const Result<std::int64_t> added = store.AddEvent(*event, state.seq);
     if (added.has_error()) return added.error();
-    event_seq = added.value();
+    appended.event_seq = added.value();
   }
-  if (!making.bundle) return event_seq;
+  if (!making.bundle) return appended;
   making.bundle->line_seq = state.seq;
-  making.bundle->event_seq = event_seq;
+  if (event != nullptr) making.bundle->event_seq = appended.event_seq;
   const Result<std::int64_t> bundle_seq = store.AddBundle(*making.bundle);
   if (bundle_seq.has_error()) return bundle_seq.error();
+  appended.bundle_seq = bundle_seq.value();
   if (making.bundle->state == store::DeliveryState::kOnHold) {
     log::Write(log::Level::kError, "own-resource-not-legal",
-               {{"bundle_seq", bundle_seq.value()}, {"event_seq", event_seq}});
+               {{"bundle_seq", appended.bundle_seq}, {"event_seq", making.bundle->event_seq}});
   }
-  return event_seq;
+  return appended;
 }
 
 void Ledger::Impl::Finish(const Touched& touched, const Result<void>& committed) {

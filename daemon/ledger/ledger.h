@@ -38,6 +38,34 @@ struct Receipt {
   std::string why;                    ///< for kNotNow
 };
 
+/// What a person wants done about deliveries on hold.
+struct Order {
+  store::Act act = store::Act::kReleased;  ///< or kCancelled
+  std::string by, why;                     ///< checked by whoever asks (admin/orders.h)
+  /// The number of a delivery, or the id of an event; empty for `all_of`.
+  std::string target;
+  std::string source;      ///< of the event; empty: a target of digits is a delivery's number
+  std::string all_of;      ///< every delivery on hold whose reason contains this
+  std::int64_t after = 0;  ///< for `all_of`: only those with a higher number
+};
+
+/// What became of one delivery.
+struct Decided {
+  std::int64_t bundle_seq = 0;
+  std::string refusal;  ///< why nothing was done about it; empty: it was
+  store::Act act = store::Act::kReleased;
+  std::int64_t made_again_as = 0;     ///< see store::DecisionRecord
+  std::vector<std::int64_t> with_it;  ///< deliveries that waited behind it and were made again too
+  std::vector<std::string>
+      forgotten;  ///< kCancelled: "Type/id" of what it held that counts as not issued
+};
+
+struct Ruling {
+  std::string refusal;  ///< why the order as a whole makes no sense; empty: see `decided`
+  std::vector<Decided> decided;
+  bool more = false;  ///< of `all_of`: again, with `after` the last of `decided`
+};
+
 /// What the ledger works with; all outlive the writer.
 struct Rules {
   const schemas::Bundled* schemas = nullptr;
@@ -66,6 +94,18 @@ class Ledger {
   /// Looks again at every line whose next change is at or before the clock's now, in batches;
   /// `done` gets the next instant at which something will change (empty: none), after the commit.
   void CatchUp(std::function<void(Result<std::optional<Instant>>)> done);
+
+  /// Does what a person decided, each delivery whole, all in one transaction; of `all_of` at most
+  /// limits::kDecisionsMax. Only what is on hold can be decided about.
+  ///
+  /// Released: the same bytes go again, first of their lane. A bundle that breaks our own structure
+  /// never goes out as it is: its resources are made anew from the line as it now stands, together
+  /// with those of all that waits behind it (which was made on top of it), as one bundle; refused
+  /// while that would not be legal either.
+  ///
+  /// Cancelled: the bundle is kept and never sent; what it held counts as not issued (see
+  /// ForgetIssued()), so that the line's next bundle carries what still follows from the line.
+  void Decide(Order order, std::function<void(Result<Ruling>)> done);
 
   /// Adds a listener, called on the store thread after a commit that added bundles or changed when
   /// the clock must look. It must be quick, and safe to call until the writer is gone.

@@ -2,6 +2,7 @@
 
 #include <utility>
 
+#include "daemon/ledger/held.h"
 #include "daemon/ledger/summary.h"
 #include "schemas/base/check.h"
 
@@ -18,12 +19,9 @@ std::string FindFault(const std::vector<fhir::Resource>& resources,
     if (document.has_error()) {
       fault = "is no JSON: " + document.error().rule;
     } else {
-      const auto violations = schemas.CheckResource(document->root());
-      if (violations.empty()) continue;
-      fault = "breaks its structure at " + violations[0].pointer + ": " + violations[0].rule +
-              ", expected " + violations[0].expected;
+      fault = FaultOf(document->root(), schemas);
     }
-    return "our own " + resource.type + " " + resource.id + " " + fault;
+    if (!fault.empty()) return "our own " + resource.type + " " + resource.id + " " + fault;
   }
   return {};
 }

@@ -134,8 +134,8 @@ Result<Receipt> Place(Ledger::Impl& ledger, store::Store& store, Batch& batch, s
                                   .received_at = batch.now,
                                   .raw = std::move(batch.submissions[i].raw)};
   Making making = MakeAll(*line, state, ledger.rules, &event, batch.now);
-  const auto seq = ledger.Append(store, state, std::move(making), &record);
-  if (seq.has_error()) return seq.error();
+  const auto appended = ledger.Append(store, state, std::move(making), &record);
+  if (appended.has_error()) return appended.error();
   const Result<void> remembered = Remember(ledger, store, state, event, batch.now);
   if (remembered.has_error()) return remembered.error();
   state.events.push_back(submission.event);
@@ -146,7 +146,7 @@ Result<Receipt> Place(Ledger::Impl& ledger, store::Store& store, Batch& batch, s
   }
   Receipt receipt;
   receipt.answer = Answer::kStored;
-  receipt.event_seq = seq.value();
+  receipt.event_seq = appended->event_seq;
   receipt.received_at = batch.now;
   return receipt;
 }

@@ -52,6 +52,17 @@ Result<void> FindClaimable(Connection& connection, Instant from, Instant until, 
   return {};
 }
 
+Result<std::string> ReadBody(Connection& connection, std::int64_t bundle_seq) {
+  Query body(connection, Sql::kReadBody);
+  const Result<bool> row = body.Bind(bundle_seq).Next();
+  if (row.has_error()) return row.error();
+  auto text = row.value() ? Packer::Unpack(body.Bytes()) : std::nullopt;
+  if (!text) {
+    return Error(ErrorKind::kCorrupt, "the store's file is damaged: a bundle has no body");
+  }
+  return std::move(*text);
+}
+
 QueueRow ReadQueueRow(Query& query) {
   QueueRow row;
   row.bundle_seq = query.Number();
@@ -106,14 +117,9 @@ Result<std::vector<BundleRecord>> Store::Claim(Instant now, std::size_t max) {
   }
   if (done.has_error()) return done.error();
   for (BundleRecord& bundle : claimed) {
-    Query body(db_->connection, Sql::kReadBody);
-    const Result<bool> row = body.Bind(bundle.seq).Next();
-    if (row.has_error()) return row.error();
-    auto text = row.value() ? Packer::Unpack(body.Bytes()) : std::nullopt;
-    if (!text) {
-      return Error(ErrorKind::kCorrupt, "the store's file is damaged: a bundle has no body");
-    }
-    bundle.body = std::move(*text);
+    Result<std::string> body = ReadBody(db_->connection, bundle.seq);
+    if (body.has_error()) return body.error();
+    bundle.body = std::move(body.value());
     done = Query(db_->connection, Sql::kMarkInProgress).Bind(bundle.seq).Run();
     if (done.has_error()) return done.error();
     db_->Count(&bundle.state, DeliveryState::kInProgress);
@@ -163,12 +169,44 @@ Result<Counts> Store::Count() {
 Result<std::vector<QueueRow>> Store::ListQueue(std::int64_t after, std::size_t max) {
   Query query(db_->connection, Sql::kListQueue);
   query.Bind(after).Bind(static_cast<std::int64_t>(max));
-  return Collect(query, ReadQueueRow);
+  auto rows = Collect(query, ReadQueueRow);
+  if (rows.has_error()) return rows;
+  for (QueueRow& row : rows.value()) {
+    auto decisions = DecisionsAbout(row.bundle_seq);
+    if (decisions.has_error()) return decisions.error();
+    row.decisions = std::move(decisions.value());
+  }
+  return rows;
 }
 
 Result<std::vector<BundleRecord>> Store::BundlesOfEvent(std::int64_t event_seq) {
   Query query(db_->connection, Sql::kBundlesOfEvent);
   query.Bind(event_seq);
+  auto bundles = Collect(query, ReadBundle);
+  if (bundles.has_error()) return bundles;
+  for (BundleRecord& bundle : bundles.value()) {
+    auto decisions = DecisionsAbout(bundle.seq);
+    if (decisions.has_error()) return decisions.error();
+    bundle.decisions = std::move(decisions.value());
+  }
+  return bundles;
+}
+
+Result<std::optional<BundleRecord>> Store::FindBundle(std::int64_t bundle_seq) {
+  Query query(db_->connection, Sql::kFindBundle);
+  const Result<bool> row = query.Bind(bundle_seq).Next();
+  if (row.has_error()) return row.error();
+  if (!row.value()) return std::optional<BundleRecord>();
+  BundleRecord bundle = ReadBundle(query);
+  Result<std::string> body = ReadBody(db_->connection, bundle_seq);
+  if (body.has_error()) return body.error();
+  bundle.body = std::move(body.value());
+  return std::optional(std::move(bundle));
+}
+
+Result<std::vector<BundleRecord>> Store::OpenBehind(const BundleRecord& bundle) {
+  Query query(db_->connection, Sql::kOpenBehind);
+  query.Bind(bundle.line_seq).Bind(bundle.seq);
   return Collect(query, ReadBundle);
 }
 

@@ -121,7 +121,30 @@ CREATE TABLE doubtful_identifier(
 CREATE UNIQUE INDEX doubtful_identifier_key ON doubtful_identifier(source, system);
 )sql";
 
-constexpr std::array<const char*, 4> kSteps{kVersion1, kVersion2, kVersion3, kVersion4};
+// What persons decided about deliveries on hold; `act` is Act. Rows are only ever added: the
+// triggers keep it so whoever writes. The second index finds what is on hold among a million that
+// wait.
+constexpr const char* kVersion5 = R"sql(
+CREATE TABLE decision(
+  seq INTEGER PRIMARY KEY,
+  bundle_seq INTEGER NOT NULL REFERENCES bundle(seq),
+  decided_at INTEGER NOT NULL,
+  act INTEGER NOT NULL,
+  made_again_as INTEGER NOT NULL,
+  former_attempts INTEGER NOT NULL,
+  decided_by TEXT NOT NULL,
+  why TEXT NOT NULL,
+  former_why TEXT NOT NULL
+);
+CREATE INDEX decision_bundle ON decision(bundle_seq);
+CREATE TRIGGER decision_stays BEFORE UPDATE ON decision
+  BEGIN SELECT RAISE(ABORT, 'decisions are kept as they were made'); END;
+CREATE TRIGGER decision_remains BEFORE DELETE ON decision
+  BEGIN SELECT RAISE(ABORT, 'decisions are kept'); END;
+CREATE INDEX bundle_on_hold ON bundle(state) WHERE state = 3;
+)sql";
+
+constexpr std::array<const char*, 5> kSteps{kVersion1, kVersion2, kVersion3, kVersion4, kVersion5};
 
 }  // namespace
 

@@ -75,6 +75,13 @@ Result<std::vector<EventRecord>> Store::FindEvents(std::string_view id) {
   }
 }
 
+Result<std::string> Store::IdOfEvent(std::int64_t event_seq) {
+  Query query(db_->connection, Sql::kIdOfEvent);
+  const Result<bool> row = query.Bind(event_seq).Next();
+  if (row.has_error()) return row.error();
+  return row.value() ? query.Text() : std::string();
+}
+
 Result<std::int64_t> Store::AddEvent(const EventRecord& event, std::int64_t line_seq) {
   Query add(db_->connection, Sql::kAddEvent);
   add.Bind(line_seq).Bind(event.source).Bind(event.id).Bind(event.kind);

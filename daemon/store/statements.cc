@@ -32,6 +32,7 @@ constexpr std::array<Row, kSqlCount> kStatements{{
      "INSERT INTO event(line_seq, source, id, kind, content, received_at, raw)"
      " VALUES(?, ?, ?, ?, ?, ?, ?)"},
     {Sql::kRawEvents, "SELECT raw FROM event WHERE line_seq = ? ORDER BY seq"},
+    {Sql::kIdOfEvent, "SELECT id FROM event WHERE seq = ?"},
     {Sql::kAwaitsAny, "SELECT source FROM awaited INDEXED BY awaited_key ORDER BY source LIMIT 1"},
     {Sql::kAwaitedBy, "SELECT line_seq FROM awaited WHERE source = ? AND id = ?"},
     {Sql::kAwait, "INSERT OR IGNORE INTO awaited(source, id, line_seq) VALUES(?, ?, ?)"},
@@ -90,6 +91,25 @@ constexpr std::array<Row, kSqlCount> kStatements{{
      "SELECT seq, line_seq, event_seq, made_at, state, not_before, attempts, uncertain,"
      " settled_at, entries, why, outcome FROM bundle WHERE event_seq = ? AND event_seq > 0 ORDER "
      "BY seq"},
+    {Sql::kFindBundle,
+     "SELECT seq, line_seq, event_seq, made_at, state, not_before, attempts, uncertain,"
+     " settled_at, entries, why, outcome FROM bundle WHERE seq = ?"},
+    {Sql::kOpenBehind,
+     "SELECT seq, line_seq, event_seq, made_at, state, not_before, attempts, uncertain,"
+     " settled_at, entries, why, outcome FROM bundle INDEXED BY bundle_lane WHERE open = 1"
+     " AND line_seq = ? AND seq > ? ORDER BY seq"},
+    {Sql::kOnHold,
+     "SELECT seq FROM bundle INDEXED BY bundle_on_hold WHERE state = 3 AND seq > ?"
+     " AND instr(why, ?) > 0 ORDER BY seq LIMIT ?"},
+    {Sql::kDecide,
+     "UPDATE bundle SET state = ?1, open = ?2, head = head * ?2, not_before = 0,"
+     " attempts = attempts * (1 - ?2), settled_at = ?3 WHERE seq = ?4"},
+    {Sql::kAddDecision,
+     "INSERT INTO decision(bundle_seq, decided_at, act, made_again_as, former_attempts, decided_by,"
+     " why, former_why) VALUES(?, ?, ?, ?, ?, ?, ?, ?)"},
+    {Sql::kDecisionsOfBundle,
+     "SELECT seq, bundle_seq, decided_at, act, made_again_as, former_attempts, decided_by, why,"
+     " former_why FROM decision WHERE bundle_seq = ? ORDER BY seq"},
     {Sql::kListLines,
      "SELECT seq, source, line_id, bundles, next_change, issued, summary FROM line"
      " WHERE seq > ? ORDER BY seq LIMIT ?"},

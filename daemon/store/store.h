@@ -46,6 +46,28 @@ struct LineRecord {
   std::vector<std::string> raw_events;  ///< in order of arrival; filled by LoadLine only
 };
 
+/// What became of a delivery on hold by a person's decision.
+enum class Act : std::uint8_t {
+  kReleased,   ///< ready again, the same bytes
+  kCancelled,  ///< given up
+  kMadeAgain,  ///< its resources were made anew, as another bundle, and go in its place
+};
+/// "released", "cancelled", "made-again".
+std::string_view ActName(Act act);
+
+/// Kept for good: who decided what about which delivery, when and why.
+struct DecisionRecord {
+  std::int64_t seq = 0;
+  std::int64_t bundle_seq = 0;
+  Instant at{};
+  Act act = Act::kReleased;
+  std::int64_t made_again_as = 0;     ///< for kMadeAgain: that bundle; 0: nothing was left to tell
+  std::uint32_t former_attempts = 0;  ///< counted until then
+  std::string by;  ///< a person of the house: for operators' eyes, never for logs
+  std::string why;
+  std::string former_why;  ///< why the delivery was on hold
+};
+
 struct BundleRecord {
   std::int64_t seq = 0;
   std::int64_t line_seq = 0;   ///< the lane
@@ -60,6 +82,7 @@ struct BundleRecord {
   std::optional<Instant> settled_at;
   std::uint32_t entries = 0;  ///< of the Bundle: as many must the endpoint's answer have
   std::string body;           ///< the frozen Bundle; empty where a listing does not need it
+  std::vector<DecisionRecord> decisions;  ///< oldest first; filled by BundlesOfEvent() only
 };
 
 /// What a delivery attempt ended in; written by Settle().
@@ -83,6 +106,7 @@ struct QueueRow {
   std::uint32_t attempts = 0;
   bool uncertain = false;
   std::string why;
+  std::vector<DecisionRecord> decisions;  ///< about it so far, oldest first
 };
 
 /// A code of events that the running code maps did not know.
@@ -146,6 +170,8 @@ class Store {
   /// The events of that id, one for each source that uses it, by source. Costs a look-up for each
   /// source there is: for a person's question, not for every event.
   Result<std::vector<EventRecord>> FindEvents(std::string_view id);
+  /// The id of an event; empty when there is none of that seq.
+  Result<std::string> IdOfEvent(std::int64_t event_seq);
   /// Returns the event's seq.
   Result<std::int64_t> AddEvent(const EventRecord& event, std::int64_t line_seq);
 
@@ -198,6 +224,21 @@ class Store {
   Result<std::vector<QueueRow>> ListQueue(std::int64_t after, std::size_t max);
   /// All bundles that came from an event, oldest first, without bodies.
   Result<std::vector<BundleRecord>> BundlesOfEvent(std::int64_t event_seq);
+
+  /// A bundle with its body.
+  Result<std::optional<BundleRecord>> FindBundle(std::int64_t bundle_seq);
+  /// What waits behind a bundle in its lane, in order, without bodies.
+  Result<std::vector<BundleRecord>> OpenBehind(const BundleRecord& bundle);
+  /// Bundles on hold whose `why` contains `part` (byte for byte), by seq above `after`, at most
+  /// `max`.
+  Result<std::vector<std::int64_t>> OnHold(std::int64_t after, std::string_view part,
+                                           std::size_t max);
+  /// Writes the decision down and does it; returns its seq. The bundle must be on hold, or ready
+  /// for kMadeAgain. Released: ready at once, attempts at 0, where it was in its lane. Otherwise:
+  /// cancelled and kept, and its lane moves on. The former_ members are read from the bundle.
+  Result<std::int64_t> Decide(const DecisionRecord& decision);
+  /// All decisions about a bundle, oldest first.
+  Result<std::vector<DecisionRecord>> DecisionsAbout(std::int64_t bundle_seq);
   /// Lines (summary and next_change, no events), by seq above `after`, at most `max`.
   Result<std::vector<LineRecord>> ListLines(std::int64_t after, std::size_t max);
 

@@ -32,6 +32,7 @@ class AdminTest : public testing::Test {
  protected:
   AdminTest() {
     services_.pipeline = &rig_.pipeline;
+    services_.ledger = &rig_.ledger();
     services_.writer = &rig_.writer();
     services_.clock = &rig_.clock;
     services_.codes = &Shelf::Get().codes;
@@ -45,6 +46,29 @@ class AdminTest : public testing::Test {
 
   Result<std::unique_ptr<admin::Admin>> Open() {
     return admin::Admin::Open(rig_.executor(), path_, services_);
+  }
+
+  /// Has everything that may be sent refused by the endpoint.
+  void Refuse() {
+    std::promise<void> done;
+    rig_.writer().Post({[](store::Store& store) -> Result<void> {
+                          auto claimed = store.Claim(Hour(1000), 1000);
+                          if (claimed.has_error()) return claimed.error();
+                          for (const store::BundleRecord& bundle : claimed.value()) {
+                            store::Settlement held;
+                            held.bundle_seq = bundle.seq;
+                            held.state = store::DeliveryState::kOnHold;
+                            held.why = "refused";
+                            Result<void> settled = store.Settle(held);
+                            if (settled.has_error()) return settled;
+                          }
+                          return {};
+                        },
+                        [&done](const Result<void>& result) {
+                          EXPECT_TRUE(result.has_value());
+                          done.set_value();
+                        }});
+    done.get_future().wait();
   }
 
   /// The whole answer to one request.
@@ -173,6 +197,84 @@ TEST_F(AdminTest, AListingLongerThanAPageIsWhole) {
   Ask(SubmitRequest("ndjson", batch));
   const std::string queue = Ask(R"({"request":"queue"})");
   EXPECT_EQ(std::count(queue.begin(), queue.end(), '\n'), 1001);
+}
+
+TEST_F(AdminTest, ADeliveryOnHoldIsReleasedAndItsStoryTellsOperatorsByWhomAndWhy) {
+  Ask(SubmitRequest("json", Raw(Insertion("a", 0))));
+  Refuse();
+  EXPECT_THAT(Ask(R"({"request":"release","target":"a","by":"op-3","why":"endpoint mended"})"),
+              HasSubstr(R"({"delivery":1,"state":"ready","decision":"released"})"));
+  for (const char* request : {R"({"request":"show","id":"a"})", R"({"request":"queue"})"}) {
+    EXPECT_THAT(Ask(request), HasSubstr(R"("by":"op-3","why":"endpoint mended","was":"refused")"));
+  }
+  const std::string told = rig_.Ask(Get("/events/a?source=ward-tablets"));
+  EXPECT_THAT(told, HasSubstr(R"("decision":"released")"));
+  EXPECT_EQ(told.find("op-3"), std::string::npos) << "wards are not told who decided";
+  EXPECT_EQ(told.find("endpoint mended"), std::string::npos);
+}
+
+TEST_F(AdminTest, ACancelledDeliveryLeavesTheQueueAndNamesWhatItHeld) {
+  Ask(SubmitRequest("json", Raw(Insertion("a", 0))));
+  Refuse();
+  const std::string answer = Ask(R"({"request":"cancel","target":"1","by":"op-3","why":"twice"})");
+  EXPECT_THAT(answer, HasSubstr(R"("decision":"cancelled","not_issued":[")"));
+  EXPECT_THAT(answer, HasSubstr("Device/dwell-"));
+  EXPECT_EQ(Ask(R"({"request":"queue"})"), kEnd);
+  EXPECT_THAT(Ask(R"({"request":"cancel","target":"1","by":"op-3","why":"twice"})"),
+              HasSubstr(R"({"delivery":1,"refusal":"it is cancelled; only what is on hold)"));
+}
+
+TEST_F(AdminTest, AllOfAReasonAreReleasedPageAfterPage) {
+  std::string batch;
+  for (std::size_t i = 0; i < limits::kDecisionsMax + 5; ++i) {
+    const std::string number = std::to_string(i);
+    batch += Raw(Insertion("e" + number, 0, "line-" + number)) + "\n";
+  }
+  Ask(SubmitRequest("ndjson", batch));
+  Refuse();
+  const std::string answer =
+      Ask(R"({"request":"release","all_of":"refused","by":"op-3","why":"mended"})");
+  EXPECT_EQ(std::count(answer.begin(), answer.end(), '\n'),
+            static_cast<std::ptrdiff_t>(limits::kDecisionsMax) + 6);
+  EXPECT_THAT(Ask(R"({"request":"status"})"), HasSubstr(R"("on-hold":0)"));
+}
+
+struct OrderRow {
+  const char* members;  ///< of the request
+  const char* error;    ///< what it must say
+};
+
+TEST_F(AdminTest, AnOrderWithoutWhoOrWhyOrWithTextThatSteersTerminalsIsRefused) {
+  Ask(SubmitRequest("json", Raw(Insertion("a", 0))));
+  Refuse();
+  const std::string long_name(limits::kDecidedByBytesMax + 1, 'x');
+  const std::string too_long = R"("target":"1","why":"y","by":")" + long_name + "\"";
+  for (const OrderRow& row : {
+           OrderRow{R"("target":"1","why":"y")", "who decides (--by) is missing"},
+           OrderRow{R"("target":"1","why":"y","by":"  ")", "who decides (--by) is missing"},
+           OrderRow{R"("target":"1","by":"op-3")", "why (--why) is missing"},
+           OrderRow{R"("target":"1","by":3,"why":"y")", "who decides (--by) is missing"},
+           OrderRow{too_long.c_str(), "who decides (--by) is longer than 64 bytes"},
+           OrderRow{R"("target":"1","by":"op\n3","why":"y")", "has control characters"},
+           OrderRow{R"("target":"1","by":"op-3","why":"\u009b2J")", "has control characters"},
+           OrderRow{R"("target":"1","by":"op-3","why":"\u202ey")", "has control characters"},
+           OrderRow{R"("target":"1","by":"op-3","why":"\u2067y")", "has control characters"},
+           OrderRow{R"("by":"op-3","why":"y")", "is expected"},
+       }) {
+    const std::string rest = std::string(",") + row.members + "}";
+    for (const char* request : {"release", "cancel"}) {
+      const std::string answer = Ask(std::string(R"({"request":")") + request + "\"" + rest);
+      EXPECT_THAT(answer, testing::StartsWith(R"({"end":true,"error":")")) << rest;
+      EXPECT_THAT(answer, HasSubstr(row.error)) << rest;
+    }
+  }
+  const char* both = R"("target":"1","all_of":"refused","by":"op-3","why":"y"})";
+  EXPECT_THAT(Ask(std::string(R"({"request":"release",)") + both), HasSubstr("or else a reason"));
+  EXPECT_THAT(Ask(std::string(R"({"request":"cancel",)") + both), HasSubstr("one by one"));
+  EXPECT_THAT(Ask(R"({"request":"status"})"), HasSubstr(R"("on-hold":1)"));
+  // Words of any language are words: nothing of them steers anything.
+  EXPECT_THAT(Ask(R"({"request":"cancel","target":"1","by":"Sœur Ağça","why":"zurück – 取消"})"),
+              HasSubstr("cancelled"));
 }
 
 TEST_F(AdminTest, WhatIsNoRequestIsToldSo) {

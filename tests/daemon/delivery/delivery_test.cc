@@ -106,6 +106,94 @@ TEST_F(DeliveryTest, ARefusedBundleHoldsItsLaneOnlyAndItsOutcomeIsKept) {
   EXPECT_EQ(delivery_->progress().refused, 1U);
 }
 
+/// Bundles 0 to 2 of ten lanes; the second of lane 3 is refused, and that is decided about.
+class DecisionTest : public DeliveryTest {
+ protected:
+  std::int64_t HoldOne() {
+    Mood mood;
+    mood.kind = Mood::Kind::kRefuse;
+    mood.next = -1;
+    mood.containing = "lane-3-n1\"";
+    SetMood(mood);
+    StartDelivery();
+    Queue(10, 3);
+    UntilCompleted(28);
+    Until([&] { return Stored().on_hold == 1; });
+    SetMood(Mood());
+    const auto rows = Waiting();
+    EXPECT_EQ(rows.at(0).state, DeliveryState::kOnHold);
+    return rows.at(0).bundle_seq;
+  }
+  void Decide(std::int64_t seq, store::Act act) {
+    OnStore([&](store::Store& store) {
+      store::DecisionRecord decision;
+      decision.bundle_seq = seq;
+      decision.act = act;
+      decision.by = "op-3";
+      decision.why = "looked at it";
+      EXPECT_TRUE(store.Decide(decision));
+    });
+  }
+  void Restart() {
+    delivery_.reset();
+    writer_.reset();
+    OpenStore();
+    StartDelivery();
+  }
+};
+
+TEST_F(DecisionTest, AReleasedBundleIsDeliveredAndItsLaneGoesOnInOrder) {
+  const std::int64_t held = HoldOne();
+  Decide(held, store::Act::kReleased);
+  delivery_->Wake();
+  UntilCompleted(30);
+  EXPECT_EQ(Stored().on_hold, 0U);
+  EXPECT_EQ(endpoint_->desk().VersionOf("Device/lane-3"), 3U);
+  EXPECT_EQ(endpoint_->desk().VersionOf("Device/lane-4"), 3U) << "others saw nothing of it";
+  EXPECT_EQ(Seen().overlaps, 0U);
+  ExpectInOrder();
+}
+
+TEST_F(DecisionTest, AfterACancelTheLaneGoesOnWithoutTheBundle) {
+  const std::int64_t held = HoldOne();
+  Decide(held, store::Act::kCancelled);
+  delivery_->Wake();
+  UntilCompleted(29);
+  EXPECT_EQ(Stored().cancelled, 1U);
+  EXPECT_TRUE(Waiting().empty());
+  EXPECT_EQ(endpoint_->desk().VersionOf("Device/lane-3"), 2U);
+  EXPECT_EQ(endpoint_->desk().VersionOf("Observation/lane-3-n1"), 0U);
+  EXPECT_EQ(endpoint_->desk().VersionOf("Observation/lane-3-n2"), 1U);
+}
+
+TEST_F(DecisionTest, ARestartBetweenHoldAndDecisionAndAfterItChangesNothing) {
+  const std::int64_t held = HoldOne();
+  Restart();
+  EXPECT_EQ(Stored().on_hold, 1U);
+  delivery_.reset();
+  Decide(held, store::Act::kReleased);
+  Restart();
+  UntilCompleted(30);
+  EXPECT_EQ(endpoint_->desk().VersionOf("Device/lane-3"), 3U);
+  ExpectInOrder();
+}
+
+TEST_F(DecisionTest, ABundleReleasedTooEarlyIsRefusedAgainAndHoldsItsLaneAsBefore) {
+  const std::int64_t held = HoldOne();
+  Mood mood;
+  mood.kind = Mood::Kind::kRefuse;
+  mood.next = -1;
+  SetMood(mood);
+  Decide(held, store::Act::kReleased);
+  delivery_->Wake();
+  Until([&] { return Stored().on_hold == 1; });
+  const auto rows = Waiting();
+  ASSERT_EQ(rows.size(), 2U);
+  EXPECT_EQ(rows[0].bundle_seq, held);
+  EXPECT_EQ(rows[0].attempts, 1U);
+  EXPECT_EQ(rows[1].state, DeliveryState::kReady);
+}
+
 class RetryAfterTest : public DeliveryTest, public testing::WithParamInterface<const char*> {};
 
 TEST_P(RetryAfterTest, NothingIsSentBeforeTheTimeTheEndpointNamed) {

@@ -151,6 +151,7 @@ class HttpRig {
   }
 
   store::Writer& writer() { return writer_; }
+  ledger::Ledger& ledger() { return ledger_; }
   boost::asio::any_io_executor executor() { return io_.get_executor(); }
 
   ManualClock clock{ReadMoment("2026-04-01T00:00:00Z")->instant};

@@ -1,0 +1,86 @@
+#include <array>
+#include <utility>
+
+#include "daemon/store/store_db.h"
+#include "schemas/base/check.h"
+
+namespace dwell::store {
+namespace {
+
+/// In the order of Act, as its numbers stand in the file.
+struct Row {
+  std::string_view name;
+  DeliveryState state;  ///< afterwards
+};
+constexpr std::array<Row, 3> kActs{{
+    {"released", DeliveryState::kReady},
+    {"cancelled", DeliveryState::kCancelled},
+    {"made-again", DeliveryState::kCancelled},
+}};
+
+const Row& RowOf(Act act) { return kActs.at(static_cast<std::size_t>(act)); }
+
+DecisionRecord ReadDecision(Query& query) {
+  DecisionRecord decision;
+  decision.seq = query.Number();
+  decision.bundle_seq = query.Number();
+  decision.at = query.When();
+  const std::int64_t act = query.Number();
+  // Anything else is damage that the file's own checks cannot see; "cancelled" promises nothing.
+  decision.act = act >= 0 && act < static_cast<std::int64_t>(kActs.size()) ? static_cast<Act>(act)
+                                                                           : Act::kCancelled;
+  decision.made_again_as = query.Number();
+  decision.former_attempts = static_cast<std::uint32_t>(query.Number());
+  decision.by = query.Text();
+  decision.why = query.Text();
+  decision.former_why = query.Text();
+  return decision;
+}
+
+}  // namespace
+
+std::string_view ActName(Act act) { return RowOf(act).name; }
+
+Result<std::vector<std::int64_t>> Store::OnHold(std::int64_t after, std::string_view part,
+                                                std::size_t max) {
+  Query query(db_->connection, Sql::kOnHold);
+  query.Bind(after).Bind(part).Bind(static_cast<std::int64_t>(max));
+  return Collect(query, [](Query& row) { return row.Number(); });
+}
+
+Result<std::int64_t> Store::Decide(const DecisionRecord& decision) {
+  const auto bundle = FindBundle(decision.bundle_seq);
+  if (bundle.has_error()) return bundle.error();
+  CHECK(bundle.value().has_value());
+  const DeliveryState before = bundle.value()->state;
+  CHECK(before == DeliveryState::kOnHold ||
+        (before == DeliveryState::kReady && decision.act == Act::kMadeAgain));
+  Query add(db_->connection, Sql::kAddDecision);
+  add.Bind(decision.bundle_seq).Bind(decision.at).Bind(static_cast<std::int64_t>(decision.act));
+  add.Bind(decision.made_again_as).Bind(std::int64_t{bundle.value()->attempts});
+  add.Bind(decision.by).Bind(decision.why).Bind(bundle.value()->why);
+  Result<void> done = add.Run();
+  if (done.has_error()) return done.error();
+  const std::int64_t seq = sqlite3_last_insert_rowid(db_->connection.db.get());
+
+  const DeliveryState after = RowOf(decision.act).state;
+  const bool open = after == DeliveryState::kReady;
+  Query decide(db_->connection, Sql::kDecide);
+  decide.Bind(static_cast<std::int64_t>(after)).Bind(std::int64_t{open});
+  decide.Bind(open ? std::optional<Instant>() : std::optional(decision.at));
+  done = decide.Bind(decision.bundle_seq).Run();
+  if (done.has_error()) return done.error();
+  db_->Count(&before, after);
+  if (open) return seq;
+  done = Query(db_->connection, Sql::kPromoteHead).Bind(bundle.value()->line_seq).Run();
+  if (done.has_error()) return done.error();
+  return seq;
+}
+
+Result<std::vector<DecisionRecord>> Store::DecisionsAbout(std::int64_t bundle_seq) {
+  Query query(db_->connection, Sql::kDecisionsOfBundle);
+  query.Bind(bundle_seq);
+  return Collect(query, ReadDecision);
+}
+
+}  // namespace dwell::store
