@@ -62,6 +62,9 @@ std::string StatusRow(const store::Counts& counts, const State& state) {
   if (!state.progress.last_failure.empty()) {
     out.Member("last_failure", state.progress.last_failure);
   }
+  if (state.progress.clock_ahead) {
+    out.MemberInteger("clock_ahead_s", state.progress.clock_ahead->count());
+  }
   WriteCounted<store::UnknownCodeRecord>(
       out, "unknown_codes", state.unknown_codes,
       {{{"group", &store::UnknownCodeRecord::group}, {"code", &store::UnknownCodeRecord::code}}});

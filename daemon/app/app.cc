@@ -85,6 +85,8 @@ delivery::Endpoint EndpointOf(const config::Config::Endpoint& config) {
   endpoint.url = config.url;
   endpoint.tls = {config.certificate, config.private_key, config.ca_file};
   endpoint.bearer_file = config.bearer_file;
+  endpoint.tokens = {config.token_url, config.client_id, config.key_file, config.key_id,
+                     config.scope};
   endpoint.in_flight_max = static_cast<std::size_t>(config.in_flight_max);
   endpoint.attempt_time_max = std::chrono::seconds(config.attempt_time_max_s);
   return endpoint;

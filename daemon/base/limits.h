@@ -91,6 +91,27 @@ inline constexpr std::chrono::hours kUnknownTargetTimeMax{7 * 24};
 inline constexpr std::size_t kFoundMax = 20'000;
 /// The file with the endpoint's bearer token: signed tokens are 1-2 KiB.
 inline constexpr std::size_t kTokenBytesMax = 8 * kKiB;
+/// What a token endpoint answers: a token, its life and its scope.
+inline constexpr std::size_t kTokenAnswerBytesMax = 32 * kKiB;
+/// Life of the signed statement that asks for a token. SMART App Launch 2.2.0
+/// (client-confidential-asymmetric) allows five minutes; one is left for clocks that differ.
+inline constexpr std::chrono::minutes kAssertionLife{4};
+/// Life of a token whose issuer does not tell it, though SMART says it must: long enough to be used.
+inline constexpr std::chrono::seconds kTokenLifeDefault{60};
+/// Longest life of a token that is believed.
+inline constexpr std::chrono::hours kTokenLifeMax{24};
+/// A token is renewed so long before its end at the earliest: many times what a renewal takes.
+inline constexpr std::chrono::seconds kTokenRenewMarginMax{60};
+/// It is not used so shortly before its end: a request takes its way.
+inline constexpr std::chrono::seconds kTokenEndMarginMax{5};
+/// After the token endpoint refused us: a person must do something, and some servers lock out who
+/// asks too often.
+inline constexpr std::chrono::seconds kTokenRefusedPause{60};
+/// A clock that differs from the endpoint's by more is spoken of: a signed statement then loses a
+/// quarter of its life, and times of resources look wrong.
+inline constexpr std::chrono::seconds kClockSkewMax{60};
+/// The endpoint's clock is looked at once in this time.
+inline constexpr std::chrono::seconds kClockLook{60};
 /// Connections to the admin socket: a few people and scripts at a time.
 inline constexpr std::size_t kOperatorsMax = 16;
 /// One request on the admin socket: a body of events as a JSON string may be twice as long as

@@ -8,6 +8,7 @@
 #include "daemon/config/config.h"
 #include "daemon/config/exit_code.h"
 #include "daemon/config/policy_file.h"
+#include "daemon/net/signing_key.h"
 #include "schemas/bundled.h"
 
 namespace dwell::command {
@@ -22,6 +23,12 @@ void CheckFile(const std::string& path, const char* pointer, const std::string& 
   if (path.empty()) return;
   const auto text = config::ReadTextFile(path);
   if (!text) findings.push_back({config_file, 0, pointer, text.error().message()});
+}
+
+void CheckSigningKey(const std::string& path, const std::string& config_file, Findings& findings) {
+  if (path.empty()) return;
+  const auto key = net::SigningKey::Read(path);
+  if (!key) findings.push_back({config_file, 0, "/endpoint/key_file", key.error().message()});
 }
 
 void CheckAdditions(const config::Config& config, Findings& findings) {
@@ -49,6 +56,7 @@ Findings CheckReferences(const config::Config& config, const std::string& file) 
   CheckFile(config.intake.private_key, "/intake/private_key", file, findings);
   CheckFile(config.endpoint.ca_file, "/endpoint/ca_file", file, findings);
   CheckFile(config.endpoint.bearer_file, "/endpoint/bearer_file", file, findings);
+  CheckSigningKey(config.endpoint.key_file, file, findings);
   CheckFile(config.endpoint.certificate, "/endpoint/certificate", file, findings);
   CheckFile(config.endpoint.private_key, "/endpoint/private_key", file, findings);
   return findings;

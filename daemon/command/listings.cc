@@ -95,7 +95,8 @@ void PrintStatus(schemas::Value status) {
                       {"on hold", "/deliveries/on-hold"},
                       {"cancelled", "/deliveries/cancelled"},
                       {"oldest waiting", "/oldest_waiting"},
-                      {"last failure", "/last_failure"}});
+                      {"last failure", "/last_failure"},
+                      {"clock ahead, s", "/clock_ahead_s"}});
   if (TextAt(status, "/unknown_codes/0/events") != "-") Print("\n" + UnknownCodesInWords(status));
   const std::string doubtful = DoubtfulIdentifiersInWords(status);
   if (!doubtful.empty()) Print("\n" + doubtful);

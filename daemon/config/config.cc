@@ -7,7 +7,7 @@
 #include <filesystem>
 #include <variant>
 
-#include "mapping/fhir/meta.h"
+#include "daemon/config/together.h"
 #include "schemas/base/check.h"
 #include "schemas/bundled.h"
 
@@ -41,6 +41,11 @@ const Key kKeys[] = {
     {"endpoint", "bearer_file", [](Config& c) -> Field { return &c.endpoint.bearer_file; }, true},
     {"endpoint", "certificate", [](Config& c) -> Field { return &c.endpoint.certificate; }, true},
     {"endpoint", "private_key", [](Config& c) -> Field { return &c.endpoint.private_key; }, true},
+    {"endpoint", "token_url", [](Config& c) -> Field { return &c.endpoint.token_url; }},
+    {"endpoint", "client_id", [](Config& c) -> Field { return &c.endpoint.client_id; }},
+    {"endpoint", "key_file", [](Config& c) -> Field { return &c.endpoint.key_file; }, true},
+    {"endpoint", "key_id", [](Config& c) -> Field { return &c.endpoint.key_id; }},
+    {"endpoint", "scope", [](Config& c) -> Field { return &c.endpoint.scope; }},
     {"endpoint", "in_flight_max", [](Config& c) -> Field { return &c.endpoint.in_flight_max; }},
     {"endpoint", "attempt_time_max_s",
      [](Config& c) -> Field { return &c.endpoint.attempt_time_max_s; }},
@@ -97,38 +102,6 @@ void Fill(const Key& key, schemas::Value value, const std::filesystem::path& fol
     for (const schemas::Value item : value) (*texts)->emplace_back(item.AsString());
   } else {
     **std::get_if<std::int64_t*>(&field) = std::stoll(std::string(value.NumberText()));
-  }
-}
-
-bool IsHttpUrl(std::string_view url) {
-  const std::string_view scheme = url.substr(0, url.find("://"));
-  if (scheme != "http" && scheme != "https") return false;
-  const std::string_view rest = url.substr(scheme.size() + 3);
-  return !rest.empty() && rest.front() != '/' && rest.find_first_of("@?# ") == rest.npos;
-}
-
-/// What the schema cannot say.
-void CheckTogether(const Config& config, const TomlDocument& toml, std::vector<Finding>& findings) {
-  const auto add = [&](const char* pointer, const char* expected) {
-    findings.push_back({toml.file, toml.LineOf(pointer), pointer, expected});
-  };
-  if (!IsHttpUrl(config.endpoint.url)) {
-    add("/endpoint/url", "http:// or https://, a host and a path; no user, query or fragment");
-  }
-  if (config.site.site_namespace.find(':') == std::string::npos ||
-      config.site.site_namespace.find(' ') != std::string::npos) {
-    add("/site/namespace", "an absolute URI such as https://hospital.example/dwelld");
-  }
-  if (config.intake.certificate.empty() != config.intake.private_key.empty()) {
-    add("/intake", "certificate and private_key, both or neither");
-  }
-  if (config.endpoint.certificate.empty() != config.endpoint.private_key.empty()) {
-    add("/endpoint", "certificate and private_key, both or neither");
-  }
-  for (std::size_t i = 0; i < config.resources.security.size(); ++i) {
-    if (fhir::ReadSecurityLabel(config.resources.security[i])) continue;
-    add(("/resources/security/" + std::to_string(i)).c_str(),
-        "a security label \"system|code\" or \"system|code|display\", the system an absolute URI");
   }
 }
 
@@ -189,7 +162,8 @@ Result<Config, std::vector<Finding>> ReadConfig(const std::string& file, std::st
     if (value) Fill(key, *value, folder, config);
   }
   if (config.admin.socket.empty()) config.admin.socket = config.store.path + ".socket";
-  CheckTogether(config, *toml, findings);
+  const std::vector<Finding> together = CheckTogether(config, *toml);
+  findings.insert(findings.end(), together.begin(), together.end());
   if (!findings.empty()) return findings;
   return config;
 }

@@ -37,6 +37,11 @@ struct Config {
     std::string bearer_file;
     std::string certificate;
     std::string private_key;
+    std::string token_url;  ///< with the next four: SMART Backend Services; empty: not used
+    std::string client_id;
+    std::string key_file;  ///< PEM, RSA or P-384
+    std::string key_id;
+    std::string scope;
     std::int64_t in_flight_max = 16;
     std::int64_t attempt_time_max_s = 30;
   } endpoint;

@@ -9,6 +9,7 @@
 #include "daemon/base/thread_name.h"
 #include "daemon/delivery/dispatcher.h"
 #include "daemon/delivery/url.h"
+#include "daemon/net/signing_key.h"
 #include "schemas/base/check.h"
 
 namespace dwell::delivery {
@@ -61,14 +62,42 @@ Means Complete(Means means) {
   return means;
 }
 
+net::Origin OriginOf(const Url& url) {
+  net::Origin origin;
+  origin.host = url.host;
+  origin.port = url.port;
+  origin.tls = url.tls;
+  return origin;
+}
+
+std::string TargetOf(const Url& url) { return url.path.empty() ? "/" : url.path; }
+
+Result<TokenService> PrepareTokens(const Endpoint& endpoint) {
+  const TokenSource& source = endpoint.tokens;
+  const Result<Url> url = ReadUrl(source.token_url);
+  if (!url) return Error(url.error().kind(), "token " + url.error().message());
+  if (const auto key = net::SigningKey::Read(source.key_file); !key) return key.error();
+  TokenService service;
+  service.origin = OriginOf(*url);
+  service.target = TargetOf(*url);
+  // Unlike a base URL, this one is used as it stands.
+  if (source.token_url.ends_with('/') && service.target != "/") service.target += "/";
+  service.token_url = source.token_url;
+  service.client_id = source.client_id;
+  service.key_file = source.key_file;
+  service.key_id = source.key_id;
+  service.scope = source.scope;
+  service.tls = endpoint.tls;
+  service.time_max = endpoint.attempt_time_max;
+  return service;
+}
+
 Result<Route> Prepare(const Endpoint& endpoint) {
   Route route;
   const Result<Url> url = ReadUrl(endpoint.url);
   if (!url) return url.error();
-  route.origin.host = url->host;
-  route.origin.port = url->port;
-  route.origin.tls = url->tls;
-  route.target = url->path.empty() ? "/" : url->path;
+  route.origin = OriginOf(*url);
+  route.target = TargetOf(*url);
   route.attempt_time_max = endpoint.attempt_time_max;
   if (endpoint.look_ups.patients) route.looked_up.emplace_back("Patient");
   if (endpoint.look_ups.encounters) route.looked_up.emplace_back("Encounter");
@@ -81,6 +110,11 @@ Result<Route> Prepare(const Endpoint& endpoint) {
   Result<TokenFile> token = TokenFile::Open(endpoint.bearer_file);
   if (!token) return token.error();
   route.token = std::move(*token);
+  if (endpoint.tokens.token_url.empty()) return route;
+  CHECK(endpoint.bearer_file.empty());
+  Result<TokenService> tokens = PrepareTokens(endpoint);
+  if (!tokens) return tokens.error();
+  route.tokens = std::move(*tokens);
   return route;
 }
 

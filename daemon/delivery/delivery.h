@@ -21,10 +21,20 @@ struct LookUps {
   std::chrono::milliseconds cached_for{0};  ///< 0: each bundle looks anew
 };
 
+/// SMART Backend Services: how access tokens are asked for. All empty: they are not.
+struct TokenSource {
+  std::string token_url;  ///< of the token endpoint, http or https
+  std::string client_id;  ///< what we are registered as there
+  std::string key_file;   ///< PEM, see net::SigningKey; read anew for each token
+  std::string key_id;     ///< under which our public key is registered
+  std::string scope;      ///< e.g. "system/*.cruds"
+};
+
 struct Endpoint {
   std::string url;  ///< base URL of the FHIR endpoint, http or https
   net::TlsFiles tls;
   std::string bearer_file;  ///< token sent as Authorization: Bearer; empty: none
+  TokenSource tokens;       ///< instead of bearer_file
   std::size_t in_flight_max = limits::kInFlightMax;
   std::chrono::milliseconds attempt_time_max = limits::kAttemptTimeMax;
   LookUps look_ups;
@@ -43,12 +53,16 @@ struct Progress {
   std::uint64_t completed = 0, refused = 0, again = 0;  ///< attempts by how they ended, since start
   std::size_t in_flight = 0;
   std::string last_failure;  ///< in words; empty while all is well
+  /// How far our clock is ahead of the endpoint's or the token endpoint's (negative: behind), when
+  /// that is more than limits::kClockSkewMax.
+  std::optional<std::chrono::seconds> clock_ahead;
 };
 
 /// Runs on its own thread with its own event loop.
 class Delivery {
  public:
-  /// Errors: kConfig (URL, token file), kTls (certificates). `writer` and `clock` outlive it.
+  /// Errors: kConfig (URLs, token file, key file), kTls (certificates). `writer` and `clock`
+  /// outlive it.
   static Result<std::unique_ptr<Delivery>> Start(store::Writer& writer, const base::Clock& clock,
                                                  const Endpoint& endpoint, Means means = {});
   virtual ~Delivery() = default;

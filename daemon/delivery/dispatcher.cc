@@ -24,8 +24,20 @@ constexpr milliseconds kGatherTime{3};
 constexpr milliseconds kLookAgain{30'000};
 /// After the store could not commit (no space).
 constexpr milliseconds kStoreAgain{1'000};
-/// The token file is looked at once in this time.
-constexpr milliseconds kTokenLook{1'000};
+
+Credentials MakeCredentials(const asio::any_io_executor& executor, Route& route,
+                            const base::Clock& clock, const Means& means) {
+  std::unique_ptr<TokenClient> tokens;
+  if (route.tokens) {
+    TokenClient::Means own;
+    own.backoff = means.backoff;
+    own.random = means.random;
+    own.steady = means.steady;
+    tokens =
+        std::make_unique<TokenClient>(executor, std::move(*route.tokens), clock, std::move(own));
+  }
+  return {std::move(route.token), std::move(tokens), means.steady};
+}
 
 }  // namespace
 
@@ -58,12 +70,14 @@ Dispatcher::Dispatcher(asio::io_context& loop, store::Writer& writer, const base
     : loop_(loop),
       writer_(writer),
       clock_(clock),
-      route_(std::move(route)),
       means_(std::move(means)),
       health_(in_flight_max, means_.backoff),
-      resolver_(loop.get_executor(),
-                {route_.looked_up, route_.cached_for, route_.target, route_.attempt_time_max},
-                clock, means_.steady),
+      courier_(route.target, route.attempt_time_max,
+               MakeCredentials(loop.get_executor(), route, clock, means_),
+               Resolver(loop.get_executor(),
+                        {route.looked_up, route.cached_for, route.target, route.attempt_time_max},
+                        clock, means_.steady),
+               clock, means_.steady, [this](const Verdict& verdict) { Weigh(verdict); }),
       senders_(in_flight_max),
       gather_(loop),
       ready_(loop),
@@ -72,7 +86,7 @@ Dispatcher::Dispatcher(asio::io_context& loop, store::Writer& writer, const base
       rest_(loop),
       work_(asio::make_work_guard(loop)) {
   for (Sender& sender : senders_) {
-    sender.client = std::make_unique<net::HttpClient>(route_.origin, route_.tls);
+    sender.client = std::make_unique<net::HttpClient>(route.origin, route.tls);
   }
 }
 
@@ -138,13 +152,7 @@ asio::awaitable<void> Dispatcher::Run(Sender& sender) {
   while (!fetched_.empty() && !draining_ && active_ <= health_.Allowed(means_.steady())) {
     store::BundleRecord bundle = std::move(fetched_.front());
     fetched_.pop_front();
-    Verdict verdict;
-    if (resolver_.is_needed()) {
-      verdict = co_await LookUpAndAttempt(sender, bundle);
-    } else {
-      const net::Exchange exchange = co_await Attempt(sender, bundle);
-      verdict = JudgeAttempt(exchange, bundle);
-    }
+    const Verdict verdict = co_await courier_.Carry(sender, bundle);
     const milliseconds wait = WaitOf(verdict, bundle);
     const auto pause =
         std::chrono::duration_cast<milliseconds>(health_.paused_until() - means_.steady());
@@ -158,80 +166,8 @@ asio::awaitable<void> Dispatcher::Run(Sender& sender) {
   Step(false);
 }
 
-asio::awaitable<net::Exchange> Dispatcher::Attempt(Sender& sender,
-                                                   const store::BundleRecord& bundle) {
-  WriteFields(sender, bundle, "Content-Type: application/fhir+json\r\nPrefer: return=minimal\r\n",
-              "");
-  net::Request request;
-  request.method = "POST";
-  request.target = route_.target;
-  request.fields = sender.fields;
-  request.body = bundle.body;
-  co_return co_await sender.client->Send(request, route_.attempt_time_max);
-}
-
-/// Puts the endpoint's ids into the body, or says what stands against it.
-asio::awaitable<Verdict> Dispatcher::LookUpAndAttempt(Sender& sender, store::BundleRecord& bundle) {
-  WriteFields(sender, bundle, "", "-search");
-  const Sent sent = Describe(bundle);
-  Resolution resolution =
-      co_await resolver_.Resolve(*sender.client, sender.fields, bundle.body, sent);
-  if (resolution.obstacle) {
-    // What a shared answer says of the endpoint was weighed by the one who asked.
-    if (!resolution.is_shared) Weigh(*resolution.obstacle);
-    co_return *resolution.obstacle;
-  }
-  Verdict verdict;
-  if (cut_off_) {
-    verdict.course = Course::kPause;
-    verdict.untouched = true;
-    verdict.why = "the daemon stopped before it was sent";
-    co_return verdict;
-  }
-  if (!resolution.searches.empty()) bundle.body = std::move(resolution.body);
-  const net::Exchange exchange = co_await Attempt(sender, bundle);
-  verdict = JudgeAttempt(exchange, bundle);
-  resolver_.Learn(resolution, sent, verdict);
-  co_return verdict;
-}
-
-void Dispatcher::WriteFields(Sender& sender, const store::BundleRecord& bundle,
-                             std::string_view content, std::string_view purpose) {
-  RefreshToken();
-  sender.fields.assign("Accept: application/fhir+json\r\n").append(content);
-  sender.fields.append("User-Agent: dwelld\r\nX-Request-Id: ").append(std::to_string(bundle.seq));
-  sender.fields.append("-").append(std::to_string(bundle.attempts + 1)).append(purpose);
-  sender.fields.append("\r\n").append(route_.token.field());
-}
-
-void Dispatcher::RefreshToken() {
-  const auto now = means_.steady();
-  if (now - token_read_ < kTokenLook) return;
-  token_read_ = now;
-  route_.token.Refresh();
-}
-
-Sent Dispatcher::Describe(const store::BundleRecord& bundle) const {
-  Sent sent;
-  sent.entries = bundle.entries;
-  sent.attempts = bundle.attempts;
-  sent.age = std::max(milliseconds(0), milliseconds(clock_.Now() - bundle.made_at));
-  return sent;
-}
-
-Verdict Dispatcher::JudgeAttempt(const net::Exchange& exchange, const store::BundleRecord& bundle) {
-  Verdict verdict = Judge(exchange, Describe(bundle), clock_.Now());
-  Weigh(verdict);
-  return verdict;
-}
-
 /// What an answer says of the endpoint as a whole.
-void Dispatcher::Weigh(Verdict& verdict) {
-  if (verdict.status == 401 && route_.token.Refresh()) {
-    verdict.untouched = true;  // a new token was waiting: at once again with that
-    verdict.pauses = false;
-    return;
-  }
+void Dispatcher::Weigh(const Verdict& verdict) {
   const auto now = means_.steady();
   if (verdict.pauses) {
     health_.Down(now, verdict.retry_after, means_.random());
@@ -248,7 +184,7 @@ void Dispatcher::Weigh(Verdict& verdict) {
 milliseconds Dispatcher::WaitOf(const Verdict& verdict, const store::BundleRecord& bundle) {
   if (verdict.retry_after) return *verdict.retry_after;
   if (verdict.course == Course::kWait) {
-    return WaitAtAge(means_.backoff, Describe(bundle).age, means_.random());
+    return WaitAtAge(means_.backoff, courier_.Describe(bundle).age, means_.random());
   }
   return WaitAfter(means_.backoff, bundle.attempts + 1, means_.random());
 }
@@ -270,6 +206,7 @@ void Dispatcher::Note(const Verdict& verdict) {
       break;
   }
   progress_.last_failure = verdict.why;
+  progress_.clock_ahead = courier_.clock_ahead();
 }
 
 void Dispatcher::PostBatch(std::size_t wanted) {
@@ -337,7 +274,7 @@ void Dispatcher::Drain(milliseconds time_max) {
   drain_.expires_after(time_max);
   drain_.async_wait([this](const boost::system::error_code& error) {
     if (error) return;
-    cut_off_ = true;
+    courier_.CutOff();
     for (Sender& sender : senders_) {
       if (sender.busy) sender.client->Close();
     }
@@ -352,6 +289,7 @@ void Dispatcher::FinishWhenDone() {
   pause_.cancel();
   gather_.cancel();
   rest_.cancel();
+  courier_.CutOff();                                      // a token asked for in advance
   for (Sender& sender : senders_) sender.client.reset();  // idle connections keep the loop alive
   work_.reset();
 }

@@ -10,12 +10,9 @@
 #include <mutex>
 #include <vector>
 
+#include "daemon/delivery/courier.h"
 #include "daemon/delivery/delivery.h"
 #include "daemon/delivery/health.h"
-#include "daemon/delivery/resolver.h"
-#include "daemon/delivery/token.h"
-#include "daemon/delivery/verdict.h"
-#include "daemon/net/http_client.h"
 
 namespace dwell::delivery {
 
@@ -25,6 +22,7 @@ struct Route {
   std::optional<net::TlsContext> tls;
   std::string target;  ///< path of the base URL
   TokenFile token;
+  std::optional<TokenService> tokens;  ///< then `token` is none
   std::chrono::milliseconds attempt_time_max{};
   std::vector<std::string> looked_up;  ///< types whose searches are replaced by ids before sending
   std::chrono::milliseconds cached_for{};
@@ -46,9 +44,7 @@ class Dispatcher {
   Progress progress() const;
 
  private:
-  struct Sender {
-    std::unique_ptr<net::HttpClient> client;
-    std::string fields;
+  struct Sender : Wire {
     bool busy = false;
   };
   struct Batch;
@@ -64,24 +60,16 @@ class Dispatcher {
   void FinishWhenDone();
 
   boost::asio::awaitable<void> Run(Sender& sender);
-  boost::asio::awaitable<net::Exchange> Attempt(Sender& sender, const store::BundleRecord& bundle);
-  boost::asio::awaitable<Verdict> LookUpAndAttempt(Sender& sender, store::BundleRecord& bundle);
-  void WriteFields(Sender& sender, const store::BundleRecord& bundle, std::string_view content,
-                   std::string_view purpose);
-  void RefreshToken();
-  Sent Describe(const store::BundleRecord& bundle) const;
-  Verdict JudgeAttempt(const net::Exchange& exchange, const store::BundleRecord& bundle);
-  void Weigh(Verdict& verdict);
+  void Weigh(const Verdict& verdict);
   std::chrono::milliseconds WaitOf(const Verdict& verdict, const store::BundleRecord& bundle);
   void Note(const Verdict& verdict);
 
   boost::asio::io_context& loop_;
   store::Writer& writer_;
   const base::Clock& clock_;
-  Route route_;
   Means means_;
   Health health_;
-  Resolver resolver_;
+  Courier courier_;
 
   std::vector<Sender> senders_;
   std::deque<store::BundleRecord> fetched_;  ///< claimed, not yet sent
@@ -91,8 +79,6 @@ class Dispatcher {
   bool store_rests_ = false;                 ///< after a failed commit, for a moment
   bool more_ = true;                         ///< the store may hold more
   bool draining_ = false;
-  bool cut_off_ = false;  ///< the drain time is over
-  Health::Time token_read_{};
 
   boost::asio::steady_timer gather_;  ///< lets settlements gather
   bool gathering_ = false;

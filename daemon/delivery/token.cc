@@ -6,6 +6,13 @@
 #include "daemon/base/limits.h"
 
 namespace dwell::delivery {
+
+bool IsToken(std::string_view text) {
+  const auto is_visible = [](char c) { return c > 0x20 && c < 0x7F; };
+  return !text.empty() && text.size() <= limits::kTokenBytesMax &&
+         std::all_of(text.begin(), text.end(), is_visible);
+}
+
 Result<TokenFile> TokenFile::Open(const std::string& path) {
   TokenFile token;
   token.path_ = path;
@@ -26,9 +33,7 @@ Result<void> TokenFile::Read() {
   while (!text.empty() && (text.back() == '\n' || text.back() == '\r' || text.back() == ' ')) {
     text.pop_back();
   }
-  const bool is_clean =
-      std::all_of(text.begin(), text.end(), [](char c) { return c > 0x20 && c < 0x7F; });
-  if (text.empty() || text.size() > limits::kTokenBytesMax || !is_clean) {
+  if (!IsToken(text)) {
     return Error(ErrorKind::kConfig, "token file \"" + path_ + "\" does not hold one token");
   }
   field_ = "Authorization: Bearer " + text + "\r\n";

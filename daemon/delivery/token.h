@@ -4,10 +4,15 @@
 #include <sys/stat.h>
 
 #include <string>
+#include <string_view>
 
 #include "schemas/base/result.h"
 
 namespace dwell::delivery {
+
+/// Whether a text can stand as a token in a header field: visible ASCII, not too long. More than
+/// RFC 6750 allows (its b64token), for issuers that do not keep to it.
+bool IsToken(std::string_view text);
 
 class TokenFile {
  public:

@@ -100,7 +100,7 @@ void WriteHead(const HttpResponse& response, bool keep, std::string& head) {
   const auto reason =
       View(http::obsolete_reason(http::int_to_status(static_cast<unsigned>(response.status))));
   head.assign("HTTP/1.1 ").append(std::to_string(response.status)).append(" ").append(reason);
-  head.append("\r\nDate: ").append(HttpDate(0));
+  head.append("\r\nDate: ").append(HttpDate(response.date_ahead_s));
   if (response.status != 204) {
     head.append("\r\nContent-Type: ").append(response.content_type);
     head.append("\r\nContent-Length: ").append(std::to_string(response.body.size()));

@@ -179,13 +179,17 @@ HttpResponse Desk::Route(const HttpRequest& request) {
   const std::string_view query =
       request.target.substr(std::min(question + 1, request.target.size()));
   if (path.starts_with("/_practice/")) return Practice(path.substr(11), query, request);
+  if (path == TokenDesk::kPath && tokens_.is_open() && request.method == "POST") {
+    return tokens_.Answer(request.content_type, request.body);
+  }
   if (!path.starts_with(kBase)) return Refuse({404, "not-found", "the base URL is another"});
   path.remove_prefix(kBase.size());
   if (!path.empty() && path.front() != '/') {
     return Refuse({404, "not-found", "the base URL is another"});
   }
   while (!path.empty() && path.front() == '/') path.remove_prefix(1);
-  if (!authorization_.empty() && request.authorization != authorization_) {
+  const bool is_stranger = !authorization_.empty() && request.authorization != authorization_;
+  if (is_stranger || !tokens_.Admits(request.authorization)) {
     return Refuse({401, "login", "credentials are missing or wrong"});
   }
   if (request.method == "GET") return Read(path, query);

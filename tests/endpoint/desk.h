@@ -11,6 +11,7 @@
 
 #include "tests/endpoint/interactions.h"
 #include "tests/endpoint/mood.h"
+#include "tests/endpoint/token_desk.h"
 
 namespace practice {
 
@@ -24,6 +25,7 @@ struct HttpResponse {
   std::string content_type = "application/fhir+json";
   std::string fields;  ///< more lines "Name: value\r\n"
   std::string body;
+  int date_ahead_s = 0;  ///< how far the field Date is ahead of the system's clock
 };
 
 /// What was seen since the start.
@@ -51,6 +53,8 @@ class Desk {
   Counts counts() const;
   /// Requests must carry this value of Authorization; empty: none needed.
   void Demand(std::string authorization);
+  /// Its token endpoint; closed, and no token needed, until a client is registered.
+  TokenDesk& tokens() { return tokens_; }
   /// Called with each body that is committed, in order, before the answer.
   void OnCommit(std::function<void(std::string_view)> seen);
   /// Current resources of a type (empty: all), one JSON a line.
@@ -81,6 +85,7 @@ class Desk {
   std::string Lines(std::string_view type) const;
   void Committed(const std::vector<Done>& done, std::string_view body);
 
+  TokenDesk tokens_;
   mutable std::mutex mutex_;  // guards all below
   Record record_;
   Interactions interactions_;

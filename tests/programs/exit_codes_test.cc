@@ -4,6 +4,7 @@
 #include <gtest/gtest.h>
 #include <signal.h>
 
+#include "tests/endpoint/keys.h"
 #include "tests/programs/installation.h"
 #include "tests/support/ward_events.h"
 
@@ -85,6 +86,28 @@ TEST(Programs, CheckPrintsAGoodConfigurationAsItIsInEffect) {
   EXPECT_EQ(good.code, 0);
   EXPECT_THAT(good.output, HasSubstr("all right"));
   EXPECT_THAT(good.output, HasSubstr("in_flight_max = 16"));
+}
+
+TEST(Programs, CheckReadsTheSigningKeyAndSaysWhatIsWrongWithIt) {
+  const Installation site;
+  const std::string key = site.folder / "signing.key";
+  std::string text = ReadBytes(site.config);
+  text.replace(text.find("[endpoint]\n"), 11,
+               "[endpoint]\ntoken_url = \"https://record.example/token\"\nclient_id = \"dwelld\"\n"
+               "key_file = \"signing.key\"\nkey_id = \"1\"\nscope = \"system/*.cruds\"\n");
+  WriteBytes(site.config, text);
+  practice::WriteNewKey(practice::KeyKind::kP384, key);
+  const Ended good = site.Dwell({"check"});
+  EXPECT_EQ(good.code, 0) << good.output;
+  EXPECT_THAT(good.output, HasSubstr("key_id = \"1\""));
+  EXPECT_THAT(good.output, testing::Not(HasSubstr("PRIVATE")));
+  practice::WriteNewKey(practice::KeyKind::kP256, key);
+  for (const Ended& ended :
+       {site.Dwell({"check"}), RunToEnd({DwelldPath(), "--config", site.config})}) {
+    EXPECT_EQ(ended.code, 78);
+    EXPECT_THAT(ended.output, HasSubstr(key));
+    EXPECT_THAT(ended.output, HasSubstr("P-384"));
+  }
 }
 
 TEST(Programs, WithoutADaemonTheCommandSaysThatNobodyIsThere) {

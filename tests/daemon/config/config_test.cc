@@ -85,6 +85,48 @@ TEST(Config, EveryMistakeIsToldWithFileLineAndPlace) {
   }
 }
 
+TEST(Config, TokensOfATokenEndpointAreAskedForWithAllFiveKeysOrNone) {
+  const Environment all = {{"DWELLD_ENDPOINT_TOKEN_URL", "https://record.example/auth/token"},
+                           {"DWELLD_ENDPOINT_CLIENT_ID", "dwelld"},
+                           {"DWELLD_ENDPOINT_KEY_FILE", "signing.key"},
+                           {"DWELLD_ENDPOINT_KEY_ID", "2026-1"},
+                           {"DWELLD_ENDPOINT_SCOPE", "system/*.cruds"}};
+  const auto config = ReadConfig("/etc/a/dwelld.toml", kGood, all);
+  ASSERT_TRUE(config.has_value());
+  EXPECT_EQ(config->endpoint.key_file, "/etc/a/signing.key");
+  EXPECT_THAT(PrintConfig(*config), testing::HasSubstr("scope = \"system/*.cruds\""));
+  for (std::size_t left_out = 0; left_out < all.size(); ++left_out) {
+    Environment some = all;
+    some.erase(some.begin() + static_cast<std::ptrdiff_t>(left_out));
+    EXPECT_THAT(FindingsOf(kGood, some), testing::HasSubstr("/endpoint: token_url, client_id"))
+        << all[left_out].first;
+    EXPECT_THAT(FindingsOf(kGood, {all[left_out]}),
+                testing::HasSubstr("/endpoint: token_url, client_id"));
+  }
+  Environment two_ways = all;
+  two_ways.emplace_back("DWELLD_ENDPOINT_BEARER_FILE", "token");
+  EXPECT_THAT(FindingsOf(kGood, two_ways), testing::HasSubstr("/endpoint/bearer_file: either"));
+}
+
+TEST(Config, TokensTravelEncryptedOrInsideThisMachine) {
+  const auto findings = [](const char* url) {
+    return FindingsOf(kGood, {{"DWELLD_ENDPOINT_TOKEN_URL", url},
+                              {"DWELLD_ENDPOINT_CLIENT_ID", "dwelld"},
+                              {"DWELLD_ENDPOINT_KEY_FILE", "signing.key"},
+                              {"DWELLD_ENDPOINT_KEY_ID", "2026-1"},
+                              {"DWELLD_ENDPOINT_SCOPE", "system/*.cruds"}});
+  };
+  for (const char* const url : {"https://a/token", "http://localhost:8090/token",
+                                "http://127.0.0.1/token", "http://[::1]:1/token"}) {
+    EXPECT_EQ(findings(url), "") << url;
+  }
+  for (const char* const url :
+       {"http://a.example/token", "http://localhost.example/token", "http://127.0.0.1.example/",
+        "http://[::1].example/token", "https://u@a/token", "ftp://a.example/token"}) {
+    EXPECT_THAT(findings(url), testing::HasSubstr("/endpoint/token_url: https://")) << url;
+  }
+}
+
 TEST(Config, UrlsOfEndpointsAreHttpWithoutUserQueryOrFragment) {
   for (const char* const url : {"ftp://a/fhir", "http:///fhir", "http://u:p@a/fhir",
                                 "http://a/fhir?x=1", "https://a/#b", "localhost:8090"}) {
