@@ -142,10 +142,10 @@ struct App::Parts {
     options.address = config.intake.address;
     options.port = static_cast<std::uint16_t>(config.intake.port);
     if (!config.intake.certificate.empty()) {
-      auto tls =
-          net::TlsContext::Server({config.intake.certificate, config.intake.private_key, {}});
+      auto tls = net::TlsSource::Open(net::TlsSource::End::kServer,
+                                      {config.intake.certificate, config.intake.private_key, {}});
       if (!tls) return tls.error();
-      options.tls = std::move(*tls);
+      options.tls = std::make_shared<net::TlsSource>(std::move(*tls));
     }
     auto opened = intake::Listener::Open(io.get_executor(), *pipeline, clock, std::move(options));
     if (!opened) return opened.error();

@@ -72,6 +72,14 @@ net::Origin OriginOf(const Url& url) {
 
 std::string TargetOf(const Url& url) { return url.path.empty() ? "/" : url.path; }
 
+/// Null when the URL asks for none.
+Result<std::shared_ptr<net::TlsSource>> OpenTls(const Url& url, const net::TlsFiles& files) {
+  if (!url.tls) return std::shared_ptr<net::TlsSource>();
+  auto tls = net::TlsSource::Open(net::TlsSource::End::kClient, files);
+  if (!tls) return tls.error();
+  return std::make_shared<net::TlsSource>(std::move(*tls));
+}
+
 Result<TokenService> PrepareTokens(const Endpoint& endpoint) {
   const TokenSource& source = endpoint.tokens;
   const Result<Url> url = ReadUrl(source.token_url);
@@ -87,7 +95,9 @@ Result<TokenService> PrepareTokens(const Endpoint& endpoint) {
   service.key_file = source.key_file;
   service.key_id = source.key_id;
   service.scope = source.scope;
-  service.tls = endpoint.tls;
+  auto tls = OpenTls(*url, endpoint.tls);
+  if (!tls) return tls.error();
+  service.tls = std::move(*tls);
   service.time_max = endpoint.attempt_time_max;
   return service;
 }
@@ -102,11 +112,9 @@ Result<Route> Prepare(const Endpoint& endpoint) {
   if (endpoint.look_ups.patients) route.looked_up.emplace_back("Patient");
   if (endpoint.look_ups.encounters) route.looked_up.emplace_back("Encounter");
   route.cached_for = endpoint.look_ups.cached_for;
-  if (url->tls) {
-    Result<net::TlsContext> tls = net::TlsContext::Client(endpoint.tls);
-    if (!tls) return tls.error();
-    route.tls = *tls;
-  }
+  auto tls = OpenTls(*url, endpoint.tls);
+  if (!tls) return tls.error();
+  route.tls = std::move(*tls);
   Result<TokenFile> token = TokenFile::Open(endpoint.bearer_file);
   if (!token) return token.error();
   route.token = std::move(*token);

@@ -19,7 +19,7 @@ namespace dwell::delivery {
 /// What every attempt needs, made once.
 struct Route {
   net::Origin origin;
-  std::optional<net::TlsContext> tls;
+  std::shared_ptr<net::TlsSource> tls;
   std::string target;  ///< path of the base URL
   TokenFile token;
   std::optional<TokenService> tokens;  ///< then `token` is none

@@ -88,18 +88,12 @@ asio::awaitable<void> TokenClient::Renew(std::shared_ptr<Asking> asking) {
   asking->bell.cancel();
 }
 
-/// The key and certificates are read anew each time, so that they may be replaced while we run.
+/// The key is read anew each time, so that it may be replaced while we run.
 asio::awaitable<TokenAnswer> TokenClient::Ask(TokenState::Time& asked) {
   const Result<net::SigningKey> key = net::SigningKey::Read(service_.key_file);
   if (!key) co_return Unasked(key.error());
-  std::optional<net::TlsContext> tls;
-  if (service_.origin.tls) {
-    const Result<net::TlsContext> made = net::TlsContext::Client(service_.tls);
-    if (!made) co_return Unasked(made.error());
-    tls = *made;
-  }
   const std::shared_ptr<Asking> own = now_;
-  own->client = std::make_unique<net::HttpClient>(service_.origin, std::move(tls));
+  own->client = std::make_unique<net::HttpClient>(service_.origin, service_.tls);
   const std::string jti = NewJti();
   Claims claims;
   claims.client_id = service_.client_id;

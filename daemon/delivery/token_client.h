@@ -25,7 +25,7 @@ struct TokenService {
   std::string target;     ///< path of the token endpoint
   std::string token_url;  ///< the whole, as it is called: the audience of our statement
   std::string client_id, key_file, key_id, scope;
-  net::TlsFiles tls;
+  std::shared_ptr<net::TlsSource> tls;
   std::chrono::milliseconds time_max{};  ///< of one request
 };
 

@@ -71,7 +71,7 @@ class Seat {
 
 asio::awaitable<void> ServeConnection(StatePointer state, tcp::socket socket, bool full) {
   Seat seat(state);
-  const net::TlsContext* const tls = state->options.tls ? &*state->options.tls : nullptr;
+  const net::TlsContext* const tls = state->options.tls ? &state->options.tls->Current() : nullptr;
   const auto time_max = state->options.connection.request_time_max;
   const auto connection = co_await net::Serve(std::move(socket), tls, time_max);
   if (!connection) co_return;

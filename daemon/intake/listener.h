@@ -10,14 +10,14 @@
 #include "daemon/base/clock.h"
 #include "daemon/intake/pipeline.h"
 #include "daemon/intake/request_reader.h"
-#include "daemon/net/tls.h"
+#include "daemon/net/tls_source.h"
 
 namespace dwell::intake {
 
 struct ListenerOptions {
-  std::string address = "127.0.0.1";  ///< an IP address of this machine
-  std::uint16_t port = 8080;          ///< 0: any free one, see port()
-  std::optional<net::TlsContext> tls;
+  std::string address = "127.0.0.1";    ///< an IP address of this machine
+  std::uint16_t port = 8080;            ///< 0: any free one, see port()
+  std::shared_ptr<net::TlsSource> tls;  ///< null: plain
   std::size_t connections_max = limits::kConnectionsMax;
   ConnectionLimits connection;
 };

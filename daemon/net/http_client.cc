@@ -123,12 +123,12 @@ class HttpClient::Answer {
   int interim_ = 0;
 };
 
-HttpClient::HttpClient(Origin origin, std::optional<TlsContext> tls)
+HttpClient::HttpClient(Origin origin, std::shared_ptr<TlsSource> tls)
     : origin_(std::move(origin)),
       tls_(std::move(tls)),
       host_line_(HostLine(origin_)),
       buffer_(2 * limits::kHeadBytesMax) {
-  CHECK(!origin_.tls || tls_.has_value());
+  CHECK(!origin_.tls || tls_ != nullptr);
 }
 
 void HttpClient::Close() {
@@ -158,7 +158,7 @@ bool HttpClient::Reusable() {
 asio::awaitable<bool> HttpClient::Open(Exchange& exchange, std::chrono::milliseconds time_max) {
   ConnectionResult made = Error();
   if (origin_.local_path.empty()) {
-    const TlsContext* const tls = origin_.tls ? &*tls_ : nullptr;
+    const TlsContext* const tls = origin_.tls ? &tls_->Current() : nullptr;
     made = co_await Connect(origin_.host, origin_.port, tls, time_max);
   } else {
     made = co_await ConnectLocal(origin_.local_path, time_max);

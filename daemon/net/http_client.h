@@ -11,6 +11,7 @@
 
 #include "daemon/net/connection.h"
 #include "daemon/net/exchange.h"
+#include "daemon/net/tls_source.h"
 
 namespace dwell::net {
 
@@ -24,8 +25,9 @@ struct Origin {
 
 class HttpClient {
  public:
-  /// `tls` is needed when the origin says so. Used on one thread.
-  HttpClient(Origin origin, std::optional<TlsContext> tls);
+  /// `tls` is needed when the origin says so; each connection takes what it then gives. Used on one
+  /// thread.
+  HttpClient(Origin origin, std::shared_ptr<TlsSource> tls);
 
   /// Sends and reads, connecting first when needed, all within `time_max`. An idle connection that
   /// the peer closed meanwhile is replaced unnoticed as long as nothing was written. What `request`
@@ -47,7 +49,7 @@ class HttpClient {
   asio::awaitable<void> Read(Exchange& exchange);
 
   Origin origin_;
-  std::optional<TlsContext> tls_;
+  std::shared_ptr<TlsSource> tls_;
   std::string host_line_;
   std::string head_;
   std::vector<char> buffer_;

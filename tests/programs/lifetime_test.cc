@@ -153,10 +153,11 @@ TEST(Lifetime, ASecondSignalCutsTheDrainShort) {
 
 /// The status of one POST over TLS; 0 without an answer.
 int PostOverTls(std::uint16_t port, const std::string& ca_file, const std::string& event) {
-  auto tls = net::TlsContext::Client({{}, {}, ca_file});
+  auto tls = net::TlsSource::Open(net::TlsSource::End::kClient, {{}, {}, ca_file});
   EXPECT_TRUE(tls.has_value());
   boost::asio::io_context io;
-  net::HttpClient client({"localhost", std::to_string(port), true, {}}, std::move(*tls));
+  net::HttpClient client({"localhost", std::to_string(port), true, {}},
+                         std::make_shared<net::TlsSource>(std::move(*tls)));
   net::Request request;
   request.method = "POST";
   request.target = "/events";
@@ -188,6 +189,28 @@ TEST(Lifetime, EventsAreTakenOverTlsFromThoseWhoTrustTheCertificate) {
   plain.Send(Post(Raw(Insertion("c", 0, "line-3"))));
   EXPECT_NE(StatusOf(plain.Response()), 201);
   EXPECT_THAT(site.Dwell({"status", "--json"}).output, HasSubstr("\"events\":1,"));
+  daemon->Signal(SIGTERM);
+  EXPECT_EQ(daemon->Wait(), 0);
+}
+
+TEST(Lifetime, ACertificateIsReplacedWithoutARestartAndAPairThatDoesNotMatchIsNotTaken) {
+  const TempFolder keys;
+  practice::Authority first(keys.path(), "first");
+  practice::Authority second(keys.path(), "second");
+  const auto files = first.Issue("localhost", -1, 1);
+  const auto fresh = second.Issue("localhost", -1, 1);
+  Installation site("certificate = \"" + files.certificate + "\"\nprivate_key = \"" + files.key +
+                    "\"\n");
+  const auto daemon = site.Start();
+  EXPECT_EQ(PostOverTls(site.port, first.file(), Raw(Insertion("a", 0))), 201);
+  WriteBytes(files.certificate, ReadBytes(fresh.certificate));
+  EXPECT_EQ(PostOverTls(site.port, first.file(), Raw(Insertion("b", 0, "line-2"))), 201)
+      << "the old pair serves until the new one is whole";
+  EXPECT_TRUE(daemon->ReadUntil("\"event\":\"tls-files-not-usable\""));
+  WriteBytes(files.key, ReadBytes(fresh.key));
+  EXPECT_EQ(PostOverTls(site.port, second.file(), Raw(Insertion("c", 0, "line-3"))), 201);
+  EXPECT_TRUE(daemon->ReadUntil("\"event\":\"tls-files-read-again\""));
+  EXPECT_EQ(PostOverTls(site.port, first.file(), Raw(Insertion("d", 0, "line-4"))), 0);
   daemon->Signal(SIGTERM);
   EXPECT_EQ(daemon->Wait(), 0);
 }

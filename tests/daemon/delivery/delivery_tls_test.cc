@@ -56,6 +56,48 @@ TEST_F(TlsDeliveryTest, AnUnknownAuthorityIsRefused) {
   ExpectRefused("issuer");
 }
 
+TEST_F(TlsDeliveryTest, AnAuthorityIsReplacedWithoutARestart) {
+  UseCertificate("localhost", -1, 10);
+  const practice::Authority stranger(folder_, "stranger");
+  target_.tls.authorities = folder_ / "trusted.pem";
+  std::filesystem::copy_file(stranger.file(), target_.tls.authorities);
+  StartDelivery();
+  Queue(2, 1);
+  Until([&] { return delivery_->progress().again >= 2; });
+  std::ofstream(target_.tls.authorities) << "half a fi";
+  const auto before = delivery_->progress().again;
+  Until([&] { return delivery_->progress().again >= before + 2; });
+  EXPECT_THAT(delivery_->progress().last_failure, testing::HasSubstr("issuer")) << "the old one";
+  EXPECT_EQ(Seen().requests, 0U);
+  std::filesystem::copy_file(authority_.file(), target_.tls.authorities,
+                             std::filesystem::copy_options::overwrite_existing);
+  UntilCompleted(2);
+  ExpectInOrder();
+}
+
+TEST_F(TlsDeliveryTest, AClientCertificateIsReplacedWithoutARestart) {
+  const auto server = authority_.Issue("localhost", -1, 10);
+  practice::EndpointOptions options;
+  options.tls = net::TlsFiles{.certificate_chain = server.certificate,
+                              .private_key = server.key,
+                              .authorities = authority_.file()};  // it demands one of ours
+  StartEndpoint(options);
+  practice::Authority stranger(folder_, "stranger");
+  const auto wrong = stranger.Issue("client", -1, 10);
+  target_.tls = {wrong.certificate, wrong.key, authority_.file()};
+  StartDelivery();
+  Queue(3, 2);
+  Until([&] { return delivery_->progress().again >= 2; });
+  EXPECT_EQ(Seen().requests, 0U);
+  const auto right = authority_.Issue("client", -1, 10);
+  constexpr auto kOver = std::filesystem::copy_options::overwrite_existing;
+  std::filesystem::copy_file(right.certificate, wrong.certificate, kOver);
+  std::filesystem::copy_file(right.key, wrong.key, kOver);
+  UntilCompleted(6);
+  ExpectInOrder();
+  EXPECT_EQ(Stored().on_hold, 0U);
+}
+
 TEST_F(TlsDeliveryTest, PlainHttpOnATlsPortIsRefused) {
   target_.tls.authorities = authority_.file();
   target_.url.replace(0, 4, "https");

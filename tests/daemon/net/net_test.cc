@@ -74,7 +74,7 @@ class NetTest : public testing::Test {
   }
 
   asio::awaitable<void> Client(int times, milliseconds time_max, std::vector<Exchange>& into) {
-    HttpClient client(origin_, std::nullopt);
+    HttpClient client(origin_, nullptr);
     Request request;
     request.method = "POST";
     request.target = "/fhir";
