@@ -96,7 +96,8 @@ inline constexpr std::size_t kTokenAnswerBytesMax = 32 * kKiB;
 /// Life of the signed statement that asks for a token. SMART App Launch 2.2.0
 /// (client-confidential-asymmetric) allows five minutes; one is left for clocks that differ.
 inline constexpr std::chrono::minutes kAssertionLife{4};
-/// Life of a token whose issuer does not tell it, though SMART says it must: long enough to be used.
+/// Life of a token whose issuer does not tell it, though SMART says it must: long enough to be
+/// used.
 inline constexpr std::chrono::seconds kTokenLifeDefault{60};
 /// Longest life of a token that is believed.
 inline constexpr std::chrono::hours kTokenLifeMax{24};
