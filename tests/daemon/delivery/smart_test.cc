@@ -27,6 +27,7 @@ TEST_P(SmartKeyTest, SixteenLanesShareOneTokenRequest) {
 INSTANTIATE_TEST_SUITE_P(Keys, SmartKeyTest, testing::Values(KeyKind::kRsa2048, KeyKind::kP384));
 
 TEST_F(SmartTest, ATokenThatEndsInTheMiddleOfARunCostsNothing) {
+  TurnTimeByHand();  // it stands still: whoever had to wait would wait for ever
   Manners slow;
   slow.latency_ms = 1;
   endpoint_->desk().SetManners(slow);
