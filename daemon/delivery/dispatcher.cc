@@ -25,20 +25,6 @@ constexpr milliseconds kLookAgain{30'000};
 /// After the store could not commit (no space).
 constexpr milliseconds kStoreAgain{1'000};
 
-Credentials MakeCredentials(const asio::any_io_executor& executor, Route& route,
-                            const base::Clock& clock, const Means& means) {
-  std::unique_ptr<TokenClient> tokens;
-  if (route.tokens) {
-    TokenClient::Means own;
-    own.backoff = means.backoff;
-    own.random = means.random;
-    own.steady = means.steady;
-    tokens =
-        std::make_unique<TokenClient>(executor, std::move(*route.tokens), clock, std::move(own));
-  }
-  return {std::move(route.token), std::move(tokens), means.steady};
-}
-
 }  // namespace
 
 /// One visit to the store: settles, then claims, then asks when to come again.

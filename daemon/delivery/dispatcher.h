@@ -13,20 +13,9 @@
 #include "daemon/delivery/courier.h"
 #include "daemon/delivery/delivery.h"
 #include "daemon/delivery/health.h"
+#include "daemon/delivery/route.h"
 
 namespace dwell::delivery {
-
-/// What every attempt needs, made once.
-struct Route {
-  net::Origin origin;
-  std::shared_ptr<net::TlsSource> tls;
-  std::string target;  ///< path of the base URL
-  TokenFile token;
-  std::optional<TokenService> tokens;  ///< then `token` is none
-  std::chrono::milliseconds attempt_time_max{};
-  std::vector<std::string> looked_up;  ///< types whose searches are replaced by ids before sending
-  std::chrono::milliseconds cached_for{};
-};
 
 /// Everything but progress() runs on the thread of `loop`.
 class Dispatcher {

@@ -74,16 +74,6 @@ std::string Merged(Value target, Value patch) {
   return out.Take();
 }
 
-bool IsOurs(std::string_view type, FhirRelease release) {
-  if (type == "Provenance") return true;
-  for (int role = 0; role <= static_cast<int>(Role::kTask); ++role) {
-    const auto one = static_cast<Role>(role);
-    if (one == Role::kAssociation && release != FhirRelease::kR5) continue;
-    if (TypeOf(one, release) == type) return true;
-  }
-  return false;
-}
-
 /// Why a patch of that type may not have this member at `path`; empty when it may.
 std::string_view WhyRefused(std::string_view type, std::string_view path, Value member) {
   if (const auto why = WhyProtected(path); !why.empty()) return why;
@@ -133,8 +123,9 @@ Result<Additions, std::vector<Violation>> Additions::Read(std::string_view text,
     return std::vector<Violation>{{"", "type", "an object with a member for each resource type"}};
   }
   std::vector<Violation> faults;
+  const std::vector<std::string_view> types = TypesWritten(release);
   for (const Value patch : root) {
-    if (!IsOurs(patch.name(), release)) {
+    if (std::ranges::find(types, patch.name()) == types.end()) {
       faults.push_back(
           {patch.Pointer(), "enum",
            "a resource type that is made in FHIR " + std::string(FhirVersion(release))});

@@ -262,6 +262,18 @@ std::string_view TypeOf(Role role, FhirRelease release) {
   return Row(role).type;
 }
 
+std::vector<std::string_view> TypesWritten(FhirRelease release) {
+  std::vector<std::string_view> types;
+  for (int role = 0; role <= static_cast<int>(Role::kTask); ++role) {
+    const auto one = static_cast<Role>(role);
+    if (one == Role::kAssociation && release != FhirRelease::kR5) continue;
+    const std::string_view type = TypeOf(one, release);
+    if (std::ranges::find(types, type) == types.end()) types.push_back(type);
+  }
+  types.push_back("Provenance");  // made for each bundle, by no role
+  return types;
+}
+
 std::vector<Item> MakePlan(const line::Line& line, const std::vector<due::Due>& dues,
                            const Context& context) {
   return Planner(line, context).Plan(dues);

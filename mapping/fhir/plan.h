@@ -45,6 +45,9 @@ const RoleRow& Row(Role role);
 /// The role's resource type in that release: R5 calls DeviceUseStatement DeviceUsage.
 std::string_view TypeOf(Role role, FhirRelease release);
 
+/// Every resource type that we write in that release, each once, in the order of a Bundle.
+std::vector<std::string_view> TypesWritten(FhirRelease release);
+
 /// One resource of the line.
 struct Item {
   Role role{};
