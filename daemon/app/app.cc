@@ -9,6 +9,7 @@
 #include "daemon/config/code_maps.h"
 #include "daemon/config/fhir_context.h"
 #include "daemon/config/policy_file.h"
+#include "daemon/delivery/configured.h"
 #include "daemon/delivery/delivery.h"
 #include "daemon/intake/listener.h"
 #include "daemon/ledger/ledger.h"
@@ -72,26 +73,6 @@ ledger::Rules RulesOf(const Knowledge& knowledge, const config::Config& config) 
   return rules;
 }
 
-delivery::LookUps LookUpsOf(const config::Config::References& config) {
-  delivery::LookUps look_ups;
-  look_ups.patients = config.patient == "resolved";
-  look_ups.encounters = config.encounter == "resolved";
-  look_ups.cached_for = std::chrono::hours(config.cached_for_h);
-  return look_ups;
-}
-
-delivery::Endpoint EndpointOf(const config::Config::Endpoint& config) {
-  delivery::Endpoint endpoint;
-  endpoint.url = config.url;
-  endpoint.tls = {config.certificate, config.private_key, config.ca_file};
-  endpoint.bearer_file = config.bearer_file;
-  endpoint.tokens = {config.token_url, config.client_id, config.key_file, config.key_id,
-                     config.scope};
-  endpoint.in_flight_max = static_cast<std::size_t>(config.in_flight_max);
-  endpoint.attempt_time_max = std::chrono::seconds(config.attempt_time_max_s);
-  return endpoint;
-}
-
 }  // namespace
 
 /// In the order of being built; taken down in the opposite order, but for what Stop() says.
@@ -126,9 +107,7 @@ struct App::Parts {
   }
 
   Result<void> OpenDelivery(const config::Config& config) {
-    delivery::Endpoint endpoint = EndpointOf(config.endpoint);
-    endpoint.look_ups = LookUpsOf(config.references);
-    auto started = delivery::Delivery::Start(*writer, clock, endpoint);
+    auto started = delivery::Delivery::Start(*writer, clock, delivery::EndpointOf(config));
     if (!started) return started.error();
     delivery = std::move(*started);
     ledger->OnNews([this] { delivery->Wake(); });

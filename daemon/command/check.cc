@@ -2,6 +2,7 @@
 
 #include <cstdio>
 
+#include "daemon/command/check_endpoint.h"
 #include "daemon/command/code_report.h"
 #include "daemon/config/additions_file.h"
 #include "daemon/config/code_maps.h"
@@ -70,7 +71,7 @@ int Report(const Findings& findings) {
 
 }  // namespace
 
-int Check(const std::string& config_file, bool verbose) {
+int Check(const std::string& config_file, const Options& options) {
   const auto schemas = schemas::Bundled::Load();
   if (!schemas) {
     Say("the schemas of this build: " + schemas.error().message());
@@ -80,11 +81,12 @@ int Check(const std::string& config_file, bool verbose) {
   if (!config) return Report(config.error());
   const Findings findings = CheckReferences(*config, config_file);
   if (!findings.empty()) return Report(findings);
+  if (options.endpoint) return CheckEndpoint(*config, options.json);
   std::printf("%s", config::PrintConfig(*config).c_str());
   const auto codes = config::LoadCodeMaps(*config);
   if (!codes) return Report({{config_file, 0, "/codes", codes.error().message()}});
   const std::string report =
-      OwnCodesInWords(*codes, verbose) + AskUnknownCodes(config->admin.socket);
+      OwnCodesInWords(*codes, options.verbose) + AskUnknownCodes(config->admin.socket);
   std::fputs(report.c_str(), stderr);
   Say("all right");
   return 0;

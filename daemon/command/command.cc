@@ -49,7 +49,7 @@ constexpr Verb kVerbs[] = {{"submit", Submit},  {"queue", ListQueue},   {"lines"
 int RunCommand(const std::vector<std::string>& arguments) {
   const Options options = ReadOptions(arguments);
   if (options.verb.empty()) return options.exit_code;
-  if (options.verb == "check") return Check(ConfigFile(options), options.verbose);
+  if (options.verb == "check") return Check(ConfigFile(options), options);
   if (options.verb == "explain") return ExplainKind(options);
   const auto socket = SocketPath(options);
   if (!socket) return Complain(socket.error());

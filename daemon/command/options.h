@@ -15,6 +15,7 @@ struct Options {
   std::string socket;       ///< --socket
   bool json = false;        ///< --json
   bool verbose = false;     ///< check --verbose
+  bool endpoint = false;    ///< check --endpoint
   bool all = false;         ///< lines --all
   bool progress = false;    ///< submit --progress
   std::string file;         ///< submit FILE

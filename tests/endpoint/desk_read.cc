@@ -3,61 +3,21 @@
 
 #include "schemas/json/writer.h"
 #include "tests/endpoint/desk.h"
+#include "tests/endpoint/metadata.h"
 
 namespace practice {
 namespace {
 
 using dwell::schemas::JsonWriter;
 
-/// FHIR R4 capabilitystatement.html: what this endpoint takes.
-std::string Capabilities() {
-  JsonWriter writer;
-  writer.BeginObject();
-  writer.Member("resourceType", "CapabilityStatement");
-  writer.Member("status", "active");
-  writer.Member("date", "2026-01-01");
-  writer.Member("kind", "instance");
-  writer.MemberRaw("implementation",
-                   R"({"description":"practice endpoint, holds test data only"})");
-  writer.Member("fhirVersion", "4.0.1");
-  writer.MemberRaw("format", R"(["application/fhir+json"])");
-  writer.Name("rest");
-  writer.BeginArray();
-  writer.BeginObject();
-  writer.Member("mode", "server");
-  writer.Name("resource");
-  writer.BeginArray();
-  for (const char* const type :
-       {"Bundle", "Device", "DeviceUseStatement", "Encounter", "Location", "Observation", "Patient",
-        "Practitioner", "Procedure", "Provenance", "Task"}) {
-    writer.BeginObject();
-    writer.Member("type", type);
-    writer.MemberRaw("interaction",
-                     R"([{"code":"read"},{"code":"vread"},{"code":"create"},{"code":"update"},)"
-                     R"({"code":"delete"},{"code":"search-type"}])");
-    writer.Member("versioning", "versioned");
-    writer.MemberBool("updateCreate", true);
-    writer.MemberBool("conditionalCreate", true);
-    writer.MemberBool("conditionalUpdate", true);
-    writer.MemberRaw("searchParam", R"([{"name":"identifier","type":"token"}])");
-    writer.EndObject();
-  }
-  writer.EndArray();
-  writer.MemberRaw("interaction", R"([{"code":"transaction"},{"code":"batch"}])");
-  writer.EndObject();
-  writer.EndArray();
-  writer.EndObject();
-  return writer.Take();
-}
-
 }  // namespace
 
 HttpResponse Desk::Read(std::string_view path, std::string_view query) {
   HttpResponse response;
-  if (path == "metadata") {
-    response.body = Capabilities();
-    return response;
+  if (path == "metadata" && manners_.telling == Telling::kMissing) {
+    return Refuse({404, "not-found", "no statement here"});
   }
+  if (path == "metadata") return Metadata(manners_.telling);
   const std::size_t slash = path.find('/');
   if (slash == std::string_view::npos) return Find(std::string(path), query);
   constexpr std::string_view kHistory = "/_history/";

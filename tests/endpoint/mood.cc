@@ -34,6 +34,16 @@ constexpr std::array<std::pair<std::string_view, Searching>, 3> kSearching = {{
     {"miscounts", Searching::kMiscounts},
 }};
 
+constexpr std::array<std::pair<std::string_view, Telling>, 7> kTelling = {{
+    {"honest", Telling::kHonest},
+    {"missing", Telling::kMissing},
+    {"garbage", Telling::kGarbage},
+    {"web-page", Telling::kWebPage},
+    {"r5", Telling::kR5},
+    {"no-transaction", Telling::kNoTransaction},
+    {"own-ids", Telling::kOwnIds},
+}};
+
 template <class Number>
 void Take(Value object, std::string_view name, Number& into) {
   const auto value = object.Find(name);
@@ -79,6 +89,11 @@ bool ReadMood(std::string_view json, Mood& mood, Manners& manners) {
   Take(root, "searching", searching);
   for (const auto& [word, way] : kSearching) {
     if (word == searching) manners.searching = way;
+  }
+  std::string telling;
+  Take(root, "telling", telling);
+  for (const auto& [word, way] : kTelling) {
+    if (word == telling) manners.telling = way;
   }
   return true;
 }

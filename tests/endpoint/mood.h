@@ -39,6 +39,17 @@ enum class Searching {
   kMiscounts,  ///< the total is one more than the matches
 };
 
+/// What GET metadata gives.
+enum class Telling {
+  kHonest,
+  kMissing,        ///< 404
+  kGarbage,        ///< half of the statement
+  kWebPage,        ///< 200 with a web page
+  kR5,             ///< that it is FHIR 5.0.0
+  kNoTransaction,  ///< that it takes batches only
+  kOwnIds,         ///< that it chooses ids itself, and has no Task
+};
+
 /// Lasting properties.
 struct Manners {
   std::size_t entries_max = 0;  ///< of a bundle; 0: no limit. More is 413
@@ -46,12 +57,13 @@ struct Manners {
   bool referential = false;     ///< refuse references to what does not exist
   int latency_ms = 0;           ///< between doing and answering
   Searching searching = Searching::kHonest;
+  Telling telling = Telling::kHonest;
 };
 
 /// Reads {"mood": "status", "next": 3, "status": 503, "retry_after": "3", "outcome": true,
 /// "containing": "...", "limit_entries": 10, "limit_bytes": 9999, "referential": true,
-/// "latency_ms": 5, "searching": "ignores"}; absent members leave `manners` as they are. False when
-/// it cannot be read.
+/// "latency_ms": 5, "searching": "ignores", "telling": "r5"}; absent members leave `manners` as
+/// they are. False when it cannot be read.
 bool ReadMood(std::string_view json, Mood& mood, Manners& manners);
 
 }  // namespace practice

@@ -91,12 +91,12 @@ const std::map<std::string, std::set<std::string>>& Allowed() {
       {"daemon/alarm", with(disk, {"daemon/ledger"})},
       {"daemon/net", with(schemas, {"mapping/event", "daemon/base"})},
       {"daemon/intake", with(disk, {"daemon/net", "daemon/ledger"})},
-      {"daemon/delivery", with(disk, {"daemon/net"})},
+      {"daemon/delivery", with(disk, {"daemon/net", "daemon/config"})},
       {"daemon/config", with(pure, {"daemon/base"})},
       {"daemon/admin", with(disk, {"daemon/net", "daemon/ledger", "daemon/delivery",
                                    "daemon/config", "daemon/intake", "daemon/alarm"})},
-      {"daemon/command",
-       with(pure, {"mapping/explain", "daemon/base", "daemon/net", "daemon/config"})},
+      {"daemon/command", with(pure, {"mapping/explain", "daemon/base", "daemon/net",
+                                     "daemon/config", "daemon/delivery"})},
   };
   return kAllowed;
 }

@@ -150,6 +150,10 @@ TEST_F(EndpointTest, LimitsAreKept) {
 
 TEST_F(EndpointTest, ItSaysWhatItCanAndWhatItSaw) {
   EXPECT_THAT(Ask("GET", "/fhir/metadata").body, HasSubstr(R"("fhirVersion":"4.0.1")"));
+  EXPECT_EQ(Ask("POST", "/_practice/mood", R"({"telling":"r5"})").status, 200);
+  EXPECT_THAT(Ask("GET", "/fhir/metadata").body, HasSubstr(R"("fhirVersion":"5.0.0")"));
+  EXPECT_EQ(Ask("POST", "/_practice/mood", R"({"telling":"missing"})").status, 200);
+  EXPECT_EQ(Ask("GET", "/fhir/metadata").status, 404);
   const std::string body = Bundle(Entry(Device("a", "1"), "PUT", "Device/a"));
   Ask("POST", "/fhir", body);
   Ask("POST", "/fhir", body);

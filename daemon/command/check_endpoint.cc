@@ -1,0 +1,83 @@
+#include "daemon/command/check_endpoint.h"
+
+#include <algorithm>
+#include <array>
+#include <cstdio>
+
+#include "daemon/base/clock.h"
+#include "daemon/config/exit_code.h"
+#include "daemon/delivery/configured.h"
+#include "daemon/delivery/inquiry.h"
+#include "schemas/json/writer.h"
+
+namespace dwell::command {
+namespace {
+
+using delivery::Finding;
+using delivery::Grade;
+
+constexpr std::array<std::string_view, 3> kGrades = {"ok", "doubtful", "cannot"};
+constexpr std::string_view kIndent = "          ";
+
+std::string_view WordOf(Grade grade) { return kGrades[static_cast<std::size_t>(grade)]; }
+
+std::string Summary(const std::vector<Finding>& findings) {
+  std::string text;
+  for (const Grade grade : {Grade::kOk, Grade::kDoubtful, Grade::kCannot}) {
+    const auto count = std::ranges::count(findings, grade, &Finding::grade);
+    text += (text.empty() ? "" : ", ") + std::to_string(count) + " " + std::string(WordOf(grade));
+  }
+  return text +
+         "; no event was sent. What an endpoint says of itself is often wrong: dwelld goes by the "
+         "configuration and by the answers to deliveries, and refuses nothing because of this.\n";
+}
+
+}  // namespace
+
+std::string FindingsAsText(const std::vector<Finding>& findings) {
+  std::string text;
+  for (const Finding& finding : findings) {
+    std::string grade(WordOf(finding.grade));
+    grade.resize(kIndent.size(), ' ');
+    text.append(grade).append(finding.about).append(": ").append(finding.found).append("\n");
+    text.append(kIndent).append("dwelld ").append(finding.will).append("\n");
+    if (finding.to_do.empty()) continue;
+    text.append(kIndent).append("to do: ").append(finding.to_do).append("\n");
+  }
+  return text;
+}
+
+std::string FindingsAsJson(const std::vector<Finding>& findings) {
+  std::string lines;
+  for (const Finding& finding : findings) {
+    schemas::JsonWriter json;
+    json.BeginObject();
+    json.Member("grade", WordOf(finding.grade));
+    json.Member("about", finding.about);
+    json.Member("found", finding.found);
+    json.Member("will", finding.will);
+    if (!finding.to_do.empty()) json.Member("to_do", finding.to_do);
+    json.EndObject();
+    lines += json.Take() + "\n";
+  }
+  return lines;
+}
+
+int CheckEndpoint(const config::Config& config, bool json) {
+  const base::SystemClock clock;
+  const auto inquiry =
+      delivery::Inquire(delivery::EndpointOf(config), delivery::WantsOf(config), clock);
+  if (!inquiry) {
+    std::fprintf(stderr, "dwell: %s\n", inquiry.error().message().c_str());
+    return config::ExitCode(inquiry.error().kind());
+  }
+  const auto& findings = inquiry->findings;
+  const std::string report = json ? FindingsAsJson(findings) : FindingsAsText(findings);
+  std::fputs(report.c_str(), stdout);
+  std::fputs(Summary(findings).c_str(), stderr);
+  if (inquiry->unreached) return config::ExitCode(*inquiry->unreached);
+  if (delivery::Worst(findings) == Grade::kCannot) return config::ExitCode(ErrorKind::kConfig);
+  return 0;
+}
+
+}  // namespace dwell::command

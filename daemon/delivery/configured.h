@@ -1,0 +1,15 @@
+// The endpoint as the configuration has it: (configuration) -> how to reach it, what to ask of it.
+// Pure.
+#pragma once
+
+#include "daemon/config/config.h"
+#include "daemon/delivery/delivery.h"
+#include "daemon/delivery/findings.h"
+
+namespace dwell::delivery {
+
+/// `config` was checked when it was read.
+Endpoint EndpointOf(const config::Config& config);
+Wants WantsOf(const config::Config& config);
+
+}  // namespace dwell::delivery

@@ -1,0 +1,58 @@
+// What an endpoint's own words mean for us: (answers to what we asked, how we are configured) ->
+// findings for a person. One table, pure. Nothing at run time goes by it: such statements are often
+// wrong, and what the endpoint answers to a delivery is what counts.
+#pragma once
+
+#include <cstdint>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "daemon/net/exchange.h"
+#include "schemas/release.h"
+
+namespace dwell::delivery {
+
+/// From best to worst.
+enum class Grade : std::uint8_t {
+  kOk,
+  kDoubtful,  ///< it may work; nobody says so, or the wrong people do
+  kCannot,    ///< by these words it cannot work
+};
+
+/// One line of the report. Texts hold nothing secret; what the peer wrote is cut and cleaned.
+struct Finding {
+  Grade grade = Grade::kOk;
+  std::string about;
+  std::string found;
+  std::string will;   ///< what dwelld does all the same
+  std::string to_do;  ///< empty when it is ok
+};
+
+/// How patients or encounters are named; see [references] of the configuration.
+enum class Naming : std::uint8_t { kIdentifier, kConditional, kResolved };
+
+/// How we ask to be let in, besides a client certificate.
+enum class Admission : std::uint8_t { kNothing, kBearer, kTokens };
+
+/// What we are configured to do.
+struct Wants {
+  FhirRelease release = FhirRelease::kR4;
+  Naming patients = Naming::kIdentifier;
+  Naming encounters = Naming::kIdentifier;
+  Admission admission = Admission::kNothing;
+  bool has_certificate = false;
+  std::string token_url;  ///< for Admission::kTokens
+};
+
+/// `exchange` is GET [base]/metadata. Never empty. Without a complete answer the only finding says
+/// so and is kCannot; with an answer that is no statement it is kDoubtful.
+std::vector<Finding> JudgeStatement(const net::Exchange& exchange, const Wants& wants);
+
+/// `exchange` is GET [base]/.well-known/smart-configuration; for Admission::kTokens only.
+Finding JudgeSmart(const net::Exchange& exchange, const Wants& wants);
+
+/// The worst grade among them.
+Grade Worst(const std::vector<Finding>& findings);
+
+}  // namespace dwell::delivery

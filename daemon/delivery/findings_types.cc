@@ -1,0 +1,159 @@
+#include "daemon/delivery/findings_types.h"
+
+#include <algorithm>
+
+#include "mapping/fhir/plan.h"
+
+namespace dwell::delivery {
+namespace {
+
+constexpr Grade kOk = Grade::kOk;
+constexpr Grade kDoubtful = Grade::kDoubtful;
+constexpr Grade kCannot = Grade::kCannot;
+
+/// What else the statement says of writing a type; nothing that we need.
+std::string More(const TypeCapability& type) {
+  std::string more;
+  if (type.Has("create")) more += ", create";
+  if (type.conditional_create == true) more += ", conditional create";
+  if (type.conditional_update == true) more += ", conditional update";
+  return more.empty() ? more : "; also " + more.substr(2);
+}
+
+/// `about` is left to the caller.
+Finding JudgeWriting(const Capability& capability, std::string_view name) {
+  Finding finding = {kOk, "", "update, also as create",
+                     "puts each resource under an id of our own, inside the transaction", ""};
+  const TypeCapability* const type = capability.Find(name);
+  finding.to_do =
+      "ask who runs the endpoint whether the type is taken; without it the whole "
+      "transaction is refused";
+  if (type == nullptr) {
+    finding.grade = capability.types.empty() ? kDoubtful : kCannot;
+    finding.found = capability.types.empty() ? "the statement lists no types at all"
+                                             : "not among the types that the statement lists";
+    return finding;
+  }
+  if (!type->interactions.empty() && !type->Has("update")) {
+    finding.grade = kCannot;
+    finding.found = "listed, without update" + More(*type);
+    return finding;
+  }
+  if (type->update_create == false) {
+    finding.grade = kCannot;
+    finding.found = "no update as create: the endpoint wants to choose ids itself" + More(*type);
+    finding.to_do = "ask who runs the endpoint to allow ids that clients choose";
+    return finding;
+  }
+  if (type->interactions.empty() || !type->update_create) {
+    finding.grade = kDoubtful;
+    finding.found = type->interactions.empty()
+                        ? "listed, without saying what may be done with it"
+                        : "update; whether also as create the statement does not say" + More(*type);
+    finding.to_do = kAskThem;
+    return finding;
+  }
+  finding.found += More(*type);
+  finding.to_do.clear();
+  return finding;
+}
+
+/// The types of ours whose reference policy is told and lacks `policy`; empty: none.
+std::string Without(const Capability& capability, const Wants& wants, std::string_view policy) {
+  std::string names;
+  for (const std::string_view name : fhir::TypesWritten(wants.release)) {
+    const TypeCapability* const type = capability.Find(name);
+    if (type == nullptr || type->reference_policies.empty()) continue;
+    if (Lists(type->reference_policies, policy)) continue;
+    names.append(names.empty() ? "" : ", ").append(name);
+  }
+  return names;
+}
+
+struct SearchRow {
+  Grade grade;
+  const char* found;
+};
+
+SearchRow JudgeSearch(const Capability& capability, std::string_view name) {
+  const TypeCapability* const type = capability.Find(name);
+  if (capability.types.empty()) return {kDoubtful, "the statement lists no types at all"};
+  if (type == nullptr) return {kCannot, "not among the types that the statement lists"};
+  if (!type->interactions.empty() && !type->Has("search-type")) {
+    return {kCannot, "listed, without search"};
+  }
+  if (!type->search_parameters.empty() && !Lists(type->search_parameters, "identifier")) {
+    return {kCannot, "may be searched for, and not by identifier"};
+  }
+  if (type->interactions.empty() || type->search_parameters.empty()) {
+    return {kDoubtful, "listed, without saying how it may be searched for"};
+  }
+  return {kOk, "may be searched for by identifier"};
+}
+
+/// Patient or Encounter, as [references] says.
+Finding JudgeKnown(const Capability& capability, const Wants& wants, const char* type,
+                   const char* key, Naming naming) {
+  Finding finding = {kOk, type, "", "", ""};
+  if (naming == Naming::kIdentifier) {
+    const std::string names = Without(capability, wants, "logical");
+    finding.found = "the statement has nothing against references by identifier";
+    finding.will = "names each by identifier (" + std::string(key) + " = \"identifier\")";
+    if (names.empty()) return finding;
+    finding.grade = kDoubtful;
+    finding.found = "referencePolicy without \"logical\": " + names;
+    finding.to_do = "ask who runs the endpoint, or set " + std::string(key) + " = \"resolved\"";
+    return finding;
+  }
+  const SearchRow search = JudgeSearch(capability, type);
+  finding.grade = search.grade;
+  finding.found = search.found;
+  finding.to_do = "ask who runs the endpoint, or set " + std::string(key) + " = \"identifier\"";
+  if (naming == Naming::kResolved) {
+    finding.will =
+        "searches by identifier before it sends (" + std::string(key) + " = \"resolved\")";
+    if (finding.grade == kOk) finding.to_do.clear();
+    return finding;
+  }
+  // No member of a CapabilityStatement says this (R4 capabilitystatement-definitions.html).
+  finding.will = "leaves the search to the endpoint (" + std::string(key) + " = \"conditional\")";
+  finding.grade = std::max(finding.grade, kDoubtful);
+  finding.found += "; whether inside a transaction no statement can say";
+  finding.to_do = "try with one event, or set " + std::string(key) + " = \"resolved\"";
+  return finding;
+}
+
+}  // namespace
+
+void JudgeTypes(const Capability& capability, const Wants& wants, std::vector<Finding>& findings) {
+  const std::size_t first = findings.size();
+  for (const std::string_view type : fhir::TypesWritten(wants.release)) {
+    Finding finding = JudgeWriting(capability, type);
+    const auto same =
+        std::find_if(findings.begin() + static_cast<std::ptrdiff_t>(first), findings.end(),
+                     [&](const Finding& one) {
+                       return one.grade == finding.grade && one.found == finding.found;
+                     });
+    if (same != findings.end()) {
+      same->about.append(", ").append(type);
+      continue;
+    }
+    finding.about = type;
+    findings.push_back(std::move(finding));
+  }
+}
+
+void JudgeReferences(const Capability& capability, const Wants& wants,
+                     std::vector<Finding>& findings) {
+  const std::string names = Without(capability, wants, "literal");
+  if (!names.empty()) {
+    findings.push_back({kDoubtful, "references", "referencePolicy without \"literal\": " + names,
+                        "names our own resources by type and id", kAskThem});
+  }
+  findings.push_back(
+      JudgeKnown(capability, wants, "Patient", "references.patient", wants.patients));
+  findings.push_back(
+      JudgeKnown(capability, wants, "Encounter", "references.encounter", wants.encounters));
+}
+
+}  // namespace dwell::delivery
