@@ -65,7 +65,10 @@ Result<Counted> CountAll(store::Store& store) {
   if (!unknown) return unknown.error();
   auto doubtful = store.ListDoubtfulIdentifiers();
   if (!doubtful) return doubtful.error();
+  auto pages = store.CountPages();
+  if (!pages) return pages.error();
   Counted counted{*counts, {}};
+  counted.state.pages = *pages;
   counted.state.unknown_codes = std::move(*unknown);
   counted.state.doubtful_identifiers = std::move(*doubtful);
   return counted;
@@ -159,6 +162,7 @@ asio::awaitable<std::string> Conversation::Status(schemas::Value /*request*/) {
   state.draining = services_.pipeline->draining();
   state.progress = services_.progress();
   state.caught_up_to = services_.caught_up_to();
+  state.cleaned_up = services_.cleaned_up();
   std::string row = StatusRow(counted->counts, state);
   co_await Send(std::move(row));
   co_return std::string();

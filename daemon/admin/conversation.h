@@ -22,6 +22,7 @@
 #include "daemon/delivery/delivery.h"
 #include "daemon/intake/pipeline.h"
 #include "daemon/net/connection.h"
+#include "daemon/retention/retention.h"
 #include "daemon/store/writer.h"
 #include "mapping/codes/codes.h"
 #include "schemas/json/document.h"
@@ -39,6 +40,8 @@ struct Services {
   std::function<delivery::Progress()> progress;
   /// Up to when everything that fell due has been made, if the clock has looked yet.
   std::function<std::optional<Instant>()> caught_up_to;
+  /// The last clean-up of the store, if one went through since the start.
+  std::function<std::optional<retention::CleanUp>()> cleaned_up;
 };
 
 class Conversation {

@@ -11,6 +11,8 @@ namespace {
 
 std::int64_t Signed(std::uint64_t count) { return static_cast<std::int64_t>(count); }
 
+std::int64_t BytesOf(std::uint64_t pages) { return Signed(pages * store::kPageBytes); }
+
 std::string Finished(const schemas::JsonWriter& out) { return std::string(out.text()) + "\n"; }
 
 /// `names` are those of the two members that say what was counted; the record without them counts
@@ -31,6 +33,22 @@ void WriteCounted(schemas::JsonWriter& out, std::string_view list, const std::ve
     out.EndObject();
   }
   out.EndArray();
+}
+
+/// The store's file, and what the last clean-up did to it.
+void WriteFile(schemas::JsonWriter& out, const State& state) {
+  out.Name("file");
+  out.BeginObject();
+  out.MemberInteger("bytes", BytesOf(state.pages.all));
+  out.MemberInteger("free_bytes", BytesOf(state.pages.free));
+  out.EndObject();
+  if (!state.cleaned_up) return;
+  out.Name("clean_up");
+  out.BeginObject();
+  out.Member("at", FormatInstant(state.cleaned_up->at));
+  out.MemberInteger("bodies_removed", Signed(state.cleaned_up->bundles));
+  out.MemberInteger("bytes_given_back", BytesOf(state.cleaned_up->pages));
+  out.EndObject();
 }
 
 }  // namespace
@@ -65,6 +83,7 @@ std::string StatusRow(const store::Counts& counts, const State& state) {
   if (state.progress.clock_ahead) {
     out.MemberInteger("clock_ahead_s", state.progress.clock_ahead->count());
   }
+  WriteFile(out, state);
   WriteCounted<store::UnknownCodeRecord>(
       out, "unknown_codes", state.unknown_codes,
       {{{"group", &store::UnknownCodeRecord::group}, {"code", &store::UnknownCodeRecord::code}}});

@@ -5,6 +5,7 @@
 #include <string>
 
 #include "daemon/delivery/delivery.h"
+#include "daemon/retention/retention.h"
 #include "daemon/store/store.h"
 
 namespace dwell::admin {
@@ -15,6 +16,8 @@ struct State {
   bool draining = false;
   delivery::Progress progress;
   std::optional<Instant> caught_up_to;
+  store::Pages pages;
+  std::optional<retention::CleanUp> cleaned_up;
   std::vector<store::UnknownCodeRecord> unknown_codes;
   std::vector<store::DoubtfulIdentifierRecord> doubtful_identifiers;
 };

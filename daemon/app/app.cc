@@ -13,6 +13,7 @@
 #include "daemon/delivery/delivery.h"
 #include "daemon/intake/listener.h"
 #include "daemon/ledger/ledger.h"
+#include "daemon/retention/retention.h"
 #include "daemon/store/writer.h"
 #include "schemas/bundled.h"
 
@@ -88,6 +89,7 @@ struct App::Parts {
   std::unique_ptr<ledger::Ledger> ledger;
   std::unique_ptr<delivery::Delivery> delivery;
   std::unique_ptr<alarm::Alarm> alarm;
+  std::unique_ptr<retention::Retention> retention;
   std::unique_ptr<intake::Pipeline> pipeline;
   std::unique_ptr<intake::Listener> listener;
   std::unique_ptr<admin::Admin> admin;
@@ -112,6 +114,8 @@ struct App::Parts {
     delivery = std::move(*started);
     ledger->OnNews([this] { delivery->Wake(); });
     alarm = std::make_unique<alarm::Alarm>(*ledger, clock);
+    retention = std::make_unique<retention::Retention>(
+        *writer, clock, std::chrono::days(config.store.keep_delivered_days));
     return {};
   }
 
@@ -146,6 +150,10 @@ struct App::Parts {
       if (at == Instant::min()) return std::nullopt;
       return at;
     };
+    services.cleaned_up = [this] {
+      retention->Wake();  // as above
+      return retention->last();
+    };
     auto opened = admin::Admin::Open(io.get_executor(), config.admin.socket, std::move(services));
     if (!opened) return opened.error();
     admin = std::move(*opened);
@@ -156,6 +164,7 @@ struct App::Parts {
     admin.reset();
     listener.reset();
     alarm.reset();
+    retention.reset();
     if (delivery) delivery->Stop(time_max);
     writer.reset();  // finishes its jobs, which may still call the ledger and wake delivery
     ledger.reset();

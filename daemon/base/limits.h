@@ -125,6 +125,19 @@ inline constexpr std::size_t kDecidedByBytesMax = 64;
 inline constexpr std::size_t kDecisionWhyBytesMax = 500;
 /// Deliveries decided about in one transaction: each may make the resources of its line anew.
 inline constexpr std::size_t kDecisionsMax = 100;
+/// One step of the clean-up, in bundles, or in pages of 8 KiB that are given back: some
+/// milliseconds of the store thread, so that intake is not kept waiting.
+inline constexpr std::size_t kBodiesRemovedMax = 50;
+inline constexpr std::size_t kPagesGivenBackMax = 32;
+/// Between two steps, so that the store thread is mostly there for others. Where room is short the
+/// pause is longer than the store needs to move its log into the file: the log stays small.
+inline constexpr std::chrono::milliseconds kCleanUpPause{10};
+inline constexpr std::chrono::milliseconds kCleanUpPauseNoRoom{1000};
+/// From one clean-up to the next: often, so that each is small.
+inline constexpr std::chrono::hours kCleanUpEvery{1};
+/// Free pages that stay in the file (16 MiB): the next hours fill them again, and to give them back
+/// only to ask for them anew is work for nothing.
+inline constexpr std::uint64_t kFreePagesKept = 2048;
 /// The daemon answers an operator a page at a time; a minute without a byte means it is stuck.
 inline constexpr std::chrono::seconds kAdminSilenceMax{60};
 /// Different unknown codes that are counted one by one: a source with a mapping left out sends a

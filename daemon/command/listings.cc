@@ -7,6 +7,7 @@
 #include "daemon/command/code_report.h"
 #include "daemon/command/doubt_report.h"
 #include "daemon/command/dues.h"
+#include "daemon/command/outcome.h"
 #include "daemon/command/table.h"
 #include "schemas/json/writer.h"
 
@@ -77,7 +78,7 @@ void PrintStory(schemas::Value story) {
                {"MADE", "/made_at"},
                {"ATTEMPTS", "/attempts"},
                {"SETTLED", "/settled_at"},
-               {"WHY", "/why"}});
+               {"WHY", "", OutcomeInWords}});
   for (const schemas::Value delivery : *deliveries) table.Add(delivery);
   Print("\n" + table.Print());
   PrintDecisions(*deliveries);
@@ -96,7 +97,12 @@ void PrintStatus(schemas::Value status) {
                       {"cancelled", "/deliveries/cancelled"},
                       {"oldest waiting", "/oldest_waiting"},
                       {"last failure", "/last_failure"},
-                      {"clock ahead, s", "/clock_ahead_s"}});
+                      {"clock ahead, s", "/clock_ahead_s"},
+                      {"file, bytes", "/file/bytes"},
+                      {"free in it, bytes", "/file/free_bytes"},
+                      {"cleaned up", "/clean_up/at"},
+                      {"bodies removed", "/clean_up/bodies_removed"},
+                      {"given back, bytes", "/clean_up/bytes_given_back"}});
   if (TextAt(status, "/unknown_codes/0/events") != "-") Print("\n" + UnknownCodesInWords(status));
   const std::string doubtful = DoubtfulIdentifiersInWords(status);
   if (!doubtful.empty()) Print("\n" + doubtful);

@@ -30,6 +30,8 @@ const Key kKeys[] = {
     {"site", "zone", [](Config& c) -> Field { return &c.site.zone; }},
     {"site", "test_data", [](Config& c) -> Field { return &c.site.test_data; }},
     {"store", "path", [](Config& c) -> Field { return &c.store.path; }, true},
+    {"store", "keep_delivered_days",
+     [](Config& c) -> Field { return &c.store.keep_delivered_days; }},
     {"intake", "address", [](Config& c) -> Field { return &c.intake.address; }},
     {"intake", "port", [](Config& c) -> Field { return &c.intake.port; }},
     {"intake", "certificate", [](Config& c) -> Field { return &c.intake.certificate; }, true},

@@ -20,6 +20,7 @@ struct Config {
   } site;
   struct Store {
     std::string path;
+    std::int64_t keep_delivered_days = 30;  ///< bodies, since they were settled; 0: for ever
   } store;
   struct Intake {
     std::string address = "127.0.0.1";

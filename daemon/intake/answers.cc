@@ -110,6 +110,7 @@ std::string Story(const store::EventRecord& event,
     if (delivery.settled_at) out.Member("settled_at", FormatInstant(*delivery.settled_at));
     if (delivery.uncertain) out.MemberBool("uncertain", true);
     if (!delivery.why.empty()) out.Member("why", delivery.why);
+    if (!delivery.kept) out.MemberBool("kept", false);
     WriteDecisions(out, delivery.decisions, audience);
     out.EndObject();
   }

@@ -58,9 +58,9 @@ Error StoreError(sqlite3* db, int code, std::string_view doing) {
   return {};
 }
 
-Result<void> Execute(sqlite3* db, const char* sql) {
+Result<void> Execute(sqlite3* db, const char* sql, std::string_view doing) {
   const int code = sqlite3_exec(db, sql, nullptr, nullptr, nullptr);
-  if (code != SQLITE_OK) return StoreError(db, code, "setting up");
+  if (code != SQLITE_OK) return StoreError(db, code, doing);
   return {};
 }
 

@@ -32,8 +32,8 @@ using StatementHandle = std::unique_ptr<sqlite3_stmt, FinalizeStatement>;
 /// cause aborts. `doing` says what was tried.
 Error StoreError(sqlite3* db, int code, std::string_view doing);
 
-/// Runs SQL text that gives no rows (pragmas, scripts).
-Result<void> Execute(sqlite3* db, const char* sql);
+/// Runs SQL text whose rows, if any, do not matter (pragmas, scripts). `doing` is for the error.
+Result<void> Execute(sqlite3* db, const char* sql, std::string_view doing = "setting up");
 
 /// The single number that `sql` gives.
 Result<std::int64_t> ReadNumber(sqlite3* db, const char* sql);

@@ -10,6 +10,7 @@
 #include "daemon/store/connection.h"
 #include "daemon/store/file_check.h"
 #include "daemon/store/migrations.h"
+#include "daemon/store/store.h"
 
 namespace dwell::store {
 namespace {
@@ -68,10 +69,9 @@ Result<void> CreateFile(const std::string& path) {
   const DatabaseHandle memory(raw);
   if (code != SQLITE_OK) return StoreError(raw, code, "preparing a new store");
   // Incremental vacuum must be chosen before the first table, or the file could never shrink.
-  const std::string settings =
-      "PRAGMA page_size = 8192; PRAGMA auto_vacuum = INCREMENTAL;"
-      "PRAGMA application_id = " +
-      std::to_string(kApplicationId);
+  const std::string settings = "PRAGMA page_size = " + std::to_string(kPageBytes) +
+                               "; PRAGMA auto_vacuum = INCREMENTAL; PRAGMA application_id = " +
+                               std::to_string(kApplicationId);
   Result<void> done = Execute(raw, settings.c_str());
   if (done.has_value()) done = Migrate(raw, 0, MigrationSteps());
   if (done.has_error()) return done;

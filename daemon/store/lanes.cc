@@ -36,6 +36,7 @@ BundleRecord ReadBundle(Query& query) {
   bundle.entries = static_cast<std::uint32_t>(query.Number());
   bundle.why = query.Text();
   bundle.outcome = query.Text();
+  bundle.kept = query.Flag();
   return bundle;
 }
 
@@ -198,6 +199,7 @@ Result<std::optional<BundleRecord>> Store::FindBundle(std::int64_t bundle_seq) {
   if (row.has_error()) return row.error();
   if (!row.value()) return std::optional<BundleRecord>();
   BundleRecord bundle = ReadBundle(query);
+  if (!bundle.kept) return std::optional(std::move(bundle));
   Result<std::string> body = ReadBody(db_->connection, bundle_seq);
   if (body.has_error()) return body.error();
   bundle.body = std::move(body.value());

@@ -144,7 +144,17 @@ CREATE TRIGGER decision_remains BEFORE DELETE ON decision
 CREATE INDEX bundle_on_hold ON bundle(state) WHERE state = 3;
 )sql";
 
-constexpr std::array<const char*, 5> kSteps{kVersion1, kVersion2, kVersion3, kVersion4, kVersion5};
+// Whether a bundle's body is still stored, and which bodies may go, by age: never what was
+// cancelled while nobody knew whether it had arrived. The row itself stays: it says what became of
+// an event, decisions name it, and its number must never be given again.
+constexpr const char* kVersion6 = R"sql(
+ALTER TABLE bundle ADD COLUMN kept INTEGER NOT NULL DEFAULT 1;
+CREATE INDEX bundle_past ON bundle(settled_at)
+  WHERE open = 0 AND kept = 1 AND (state = 2 OR uncertain = 0);
+)sql";
+
+constexpr std::array<const char*, 6> kSteps{kVersion1, kVersion2, kVersion3,
+                                            kVersion4, kVersion5, kVersion6};
 
 }  // namespace
 

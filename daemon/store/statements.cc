@@ -62,7 +62,7 @@ constexpr std::array<Row, kSqlCount> kStatements{{
     {Sql::kAddBody, "INSERT INTO body(bundle_seq, packed) VALUES(?, ?)"},
     {Sql::kClaimable,
      "SELECT seq, line_seq, event_seq, made_at, state, not_before, attempts, uncertain,"
-     " settled_at, entries, why, outcome FROM bundle WHERE head = 1 AND state = 0"
+     " settled_at, entries, why, outcome, kept FROM bundle WHERE head = 1 AND state = 0"
      " AND not_before BETWEEN ? AND ? ORDER BY not_before, seq LIMIT ?"},
     {Sql::kMarkInProgress, "UPDATE bundle SET state = 1 WHERE seq = ?"},
     {Sql::kReadBody, "SELECT packed FROM body WHERE bundle_seq = ?"},
@@ -89,18 +89,24 @@ constexpr std::array<Row, kSqlCount> kStatements{{
      " WHERE bundle.open = 1 AND bundle.seq > ? ORDER BY bundle.seq LIMIT ?"},
     {Sql::kBundlesOfEvent,
      "SELECT seq, line_seq, event_seq, made_at, state, not_before, attempts, uncertain,"
-     " settled_at, entries, why, outcome FROM bundle WHERE event_seq = ? AND event_seq > 0 ORDER "
+     " settled_at, entries, why, outcome, kept FROM bundle WHERE event_seq = ? AND event_seq > 0 "
+     "ORDER "
      "BY seq"},
     {Sql::kFindBundle,
      "SELECT seq, line_seq, event_seq, made_at, state, not_before, attempts, uncertain,"
-     " settled_at, entries, why, outcome FROM bundle WHERE seq = ?"},
+     " settled_at, entries, why, outcome, kept FROM bundle WHERE seq = ?"},
     {Sql::kOpenBehind,
      "SELECT seq, line_seq, event_seq, made_at, state, not_before, attempts, uncertain,"
-     " settled_at, entries, why, outcome FROM bundle INDEXED BY bundle_lane WHERE open = 1"
+     " settled_at, entries, why, outcome, kept FROM bundle INDEXED BY bundle_lane WHERE open = 1"
      " AND line_seq = ? AND seq > ? ORDER BY seq"},
     {Sql::kOnHold,
      "SELECT seq FROM bundle INDEXED BY bundle_on_hold WHERE state = 3 AND seq > ?"
      " AND instr(why, ?) > 0 ORDER BY seq LIMIT ?"},
+    {Sql::kPastBundles,
+     "SELECT seq FROM bundle INDEXED BY bundle_past WHERE open = 0 AND kept = 1"
+     " AND (state = 2 OR uncertain = 0) AND settled_at <= ? ORDER BY settled_at, seq LIMIT ?"},
+    {Sql::kRemoveBody, "DELETE FROM body WHERE bundle_seq = ?"},
+    {Sql::kMarkRemoved, "UPDATE bundle SET kept = 0, outcome = '' WHERE seq = ?"},
     {Sql::kDecide,
      "UPDATE bundle SET state = ?1, open = ?2, head = head * ?2, not_before = 0,"
      " attempts = attempts * (1 - ?2), settled_at = ?3 WHERE seq = ?4"},

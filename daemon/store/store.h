@@ -81,6 +81,7 @@ struct BundleRecord {
   std::string outcome;     ///< OperationOutcome or excerpt kept with kOnHold
   std::optional<Instant> settled_at;
   std::uint32_t entries = 0;  ///< of the Bundle: as many must the endpoint's answer have
+  bool kept = true;           ///< false: RemoveBodies() took the body and the outcome away
   std::string body;           ///< the frozen Bundle; empty where a listing does not need it
   std::vector<DecisionRecord> decisions;  ///< oldest first; filled by BundlesOfEvent() only
 };
@@ -133,6 +134,15 @@ struct Counts {
   std::optional<Instant> oldest_waiting;  ///< made_at of the oldest ready or in-progress bundle
 };
 
+/// Of a page of the store's file, and of its log.
+inline constexpr std::uint64_t kPageBytes = 8192;
+
+/// Of the store's file. The log (-wal) is not counted.
+struct Pages {
+  std::uint64_t all = 0;
+  std::uint64_t free = 0;  ///< of these: hold nothing, to be used again
+};
+
 struct Options {
   /// Below this HasRoom() says no.
   std::uint64_t free_bytes_min = limits::kStoreFreeBytesMin;
@@ -160,7 +170,7 @@ class Store {
   Result<void> Checkpoint();
   /// The same, and empties the log's file: for an orderly end.
   Result<void> Finish();
-  /// Pages of 8 KiB that wait in the log.
+  /// Pages that wait in the log.
   std::size_t log_pages() const;
   /// Whether the file system has the room that must remain free. False also when it cannot be
   /// asked.
@@ -225,7 +235,7 @@ class Store {
   /// All bundles that came from an event, oldest first, without bodies.
   Result<std::vector<BundleRecord>> BundlesOfEvent(std::int64_t event_seq);
 
-  /// A bundle with its body.
+  /// A bundle with its body, if that is still kept.
   Result<std::optional<BundleRecord>> FindBundle(std::int64_t bundle_seq);
   /// What waits behind a bundle in its lane, in order, without bodies.
   Result<std::vector<BundleRecord>> OpenBehind(const BundleRecord& bundle);
@@ -239,6 +249,17 @@ class Store {
   Result<std::int64_t> Decide(const DecisionRecord& decision);
   /// All decisions about a bundle, oldest first.
   Result<std::vector<DecisionRecord>> DecisionsAbout(std::int64_t bundle_seq);
+
+  /// Takes away the bodies and outcomes of at most `max` bundles that were completed or cancelled
+  /// at `until` or before, oldest first; returns of how many. Everything else about them stays.
+  /// Never of one that is open, nor of one that was cancelled while nobody knew whether it had
+  /// arrived.
+  Result<std::size_t> RemoveBodies(Instant until, std::size_t max);
+  /// Gives free pages above `keep_free` back to the file system, at most `max`; returns how many.
+  /// The file is shorter after the next checkpoint.
+  Result<std::size_t> GiveBackPages(std::uint64_t keep_free, std::size_t max);
+  Result<Pages> CountPages();
+
   /// Lines (summary and next_change, no events), by seq above `after`, at most `max`.
   Result<std::vector<LineRecord>> ListLines(std::int64_t after, std::size_t max);
 

@@ -84,6 +84,34 @@ TEST(App, AnEventArrivesAtTheEndpointAndIsRememberedAcrossARestart) {
               testing::HasSubstr("\"phase\":\"in-place\""));
 }
 
+// 31 days after it was delivered the body is gone: the sender is still told the same, the story
+// says so, and the status tells of the clean-up.
+TEST(App, AnEventWhoseDeliveriesAreNoLongerKeptIsStillKnown) {
+  const auto endpoint = std::move(practice::PracticeEndpoint::Start({}).value());
+  const TempFolder folder;
+  ManualClock clock(Hour(2));
+  const RunningApp app(folder.path(), endpoint->url(), clock);
+  RawClient client(app.port);
+  client.Send(Post(Raw(Insertion("a", 0))));
+  EXPECT_EQ(StatusOf(client.Response()), 201);
+  std::string story;
+  while (story.find("\"state\":\"completed\"") == std::string::npos) {  // ctest bounds the time
+    client.Send(Get("/events/a?source=ward-tablets"));
+    story = BodyOf(client.Response());
+  }
+  EXPECT_EQ(story.find("\"kept\""), std::string::npos);
+  clock.Advance(std::chrono::days(31));
+  std::string status;
+  while (status.find("\"bodies_removed\":1,") == std::string::npos) {
+    status = AskSocket(app.socket, R"({"request":"status"})");
+  }
+  client.Send(Post(Raw(Insertion("a", 0))));
+  EXPECT_EQ(StatusOf(client.Response()), 200);
+  client.Send(Get("/events/a?source=ward-tablets"));
+  EXPECT_THAT(BodyOf(client.Response()),
+              testing::ContainsRegex("\"state\":\"completed\".*\"kept\":false"));
+}
+
 TEST(App, APatientIsReferredToByTheEndpointsIdWhenConfiguredSo) {
   const auto endpoint = std::move(practice::PracticeEndpoint::Start({}).value());
   const TempFolder folder;

@@ -156,6 +156,21 @@ TEST(Config, PatientsAndEncountersAreReferredToInOneOfThreeWays) {
   }
 }
 
+TEST(Config, WhatWasDeliveredIsKeptForAMonthOrAsManyDaysAsAreSaid) {
+  EXPECT_EQ(ReadConfig("dwelld.toml", kGood, {})->store.keep_delivered_days, 30);
+  const auto days = [](const char* text) -> Environment {
+    return {{"DWELLD_STORE_KEEP_DELIVERED_DAYS", text}};
+  };
+  for (const int kept : {0, 1, 36500}) {
+    const auto config = ReadConfig("dwelld.toml", kGood, days(std::to_string(kept).c_str()));
+    ASSERT_TRUE(config.has_value()) << kept;
+    EXPECT_EQ(config->store.keep_delivered_days, kept);
+  }
+  for (const char* const wrong : {"-1", "36501", "1.5"}) {
+    EXPECT_TRUE(ReadConfig("dwelld.toml", kGood, days(wrong)).has_error()) << wrong;
+  }
+}
+
 TEST(Config, AVariableThatNamesNoKeyIsAMistake) {
   EXPECT_THAT(FindingsOf(kGood, {{"DWELLD_INTAKE_PROT", "1"}}),
               testing::HasSubstr("DWELLD_INTAKE_PROT"));

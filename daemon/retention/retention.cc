@@ -1,0 +1,151 @@
+#include "daemon/retention/retention.h"
+
+#include <condition_variable>
+#include <mutex>
+#include <thread>
+
+#include "daemon/base/limits.h"
+#include "daemon/base/log.h"
+#include "daemon/base/thread_name.h"
+
+namespace dwell::retention {
+namespace {
+
+// Shared with the jobs of the store, which may end after the clean-up's thread is gone.
+struct State {
+  std::mutex mutex;
+  std::condition_variable changed;
+  // All guarded by mutex.
+  bool stopping = false;
+  bool in_flight = false;          // a step is with the store
+  std::optional<CleanUp> current;  // between the first step and the last
+  std::optional<Instant> begun_at;
+  std::optional<CleanUp> last;
+  std::chrono::milliseconds pause = kLookEvery;
+};
+
+bool IsTime(const State& state, Instant now) {
+  if (!state.begun_at || now < *state.begun_at) return true;
+  return now - *state.begun_at >= limits::kCleanUpEvery;
+}
+
+// `step` is empty when the store said no.
+void Stepped(State& state, const std::optional<Step>& step) {
+  {
+    const std::scoped_lock lock(state.mutex);
+    state.in_flight = false;
+    state.pause = kLookEvery;
+    if (!step) {
+      state.current.reset();
+    } else if (step->bundles == 0 && step->pages == 0) {
+      state.last = std::exchange(state.current, std::nullopt);
+      if (state.last->bundles + state.last->pages > 0) {
+        log::Write(log::Level::kInfo, "cleaned-up",
+                   {{"bundles", static_cast<std::int64_t>(state.last->bundles)},
+                    {"pages", static_cast<std::int64_t>(state.last->pages)}});
+      }
+    } else {
+      state.current->bundles += step->bundles;
+      state.current->pages += step->pages;
+      state.pause = step->has_room ? limits::kCleanUpPause : limits::kCleanUpPauseNoRoom;
+    }
+  }
+  state.changed.notify_one();
+}
+
+void PostStep(const std::shared_ptr<State>& state, store::Writer& writer,
+              std::optional<Instant> until) {
+  auto step = std::make_shared<Step>();
+  store::Job job;
+  job.work = [step, until](store::Store& store) -> Result<void> {
+    const Result<Step> taken = TakeStep(store, until);
+    if (taken.has_error()) return taken.error();
+    *step = *taken;
+    return {};
+  };
+  job.done = [state, step](const Result<void>& committed) {
+    if (committed.has_error()) {
+      log::Write(log::Level::kError, "clean-up-failed", {{"error", committed.error()}});
+    }
+    Stepped(*state, committed.has_error() ? std::nullopt : std::optional(*step));
+  };
+  job.weight = limits::kBodiesRemovedMax;
+  writer.Post(std::move(job));
+}
+
+void Run(const std::shared_ptr<State>& state, store::Writer& writer, const base::Clock& clock,
+         std::chrono::days keep_delivered) {
+  base::NameThread("retention");
+  std::unique_lock lock(state->mutex);
+  while (!state->stopping) {
+    if (!state->in_flight) {
+      if (!state->current) {
+        const Instant now = clock.Now();
+        if (IsTime(*state, now)) {
+          state->begun_at = now;
+          state->current = CleanUp{now};
+        }
+      }
+      if (state->current) {
+        std::optional<Instant> until;
+        if (keep_delivered.count() > 0) until = state->current->at - keep_delivered;
+        state->in_flight = true;
+        lock.unlock();
+        PostStep(state, writer, until);
+        lock.lock();
+      }
+    }
+    const auto idle = [&state] { return state->stopping || !state->in_flight; };
+    if (state->in_flight) state->changed.wait(lock, idle);
+    if (!state->stopping) state->changed.wait_for(lock, state->pause);
+  }
+}
+
+}  // namespace
+
+Result<Step> TakeStep(store::Store& store, std::optional<Instant> until) {
+  Step step;
+  step.has_room = store.HasRoom();
+  if (until) {
+    const Result<std::size_t> bundles = store.RemoveBodies(*until, limits::kBodiesRemovedMax);
+    if (bundles.has_error()) return bundles.error();
+    step.bundles = *bundles;
+    if (step.bundles > 0) return step;
+  }
+  const Result<std::size_t> pages =
+      store.GiveBackPages(limits::kFreePagesKept, limits::kPagesGivenBackMax);
+  if (pages.has_error()) return pages.error();
+  step.pages = *pages;
+  return step;
+}
+
+struct Retention::Impl {
+  std::shared_ptr<State> state = std::make_shared<State>();
+  std::thread thread;
+};
+
+Retention::Retention(store::Writer& writer, const base::Clock& clock,
+                     std::chrono::days keep_delivered)
+    : impl_(std::make_unique<Impl>()) {
+  impl_->thread = std::thread([state = impl_->state, &writer, &clock, keep_delivered] {
+    Run(state, writer, clock, keep_delivered);
+  });
+}
+
+Retention::~Retention() {
+  {
+    const std::scoped_lock lock(impl_->state->mutex);
+    impl_->state->stopping = true;
+  }
+  impl_->state->changed.notify_one();
+  impl_->thread.join();
+}
+
+std::optional<CleanUp> Retention::last() const {
+  const std::scoped_lock lock(impl_->state->mutex);
+  return impl_->state->last;
+}
+
+void Retention::Wake() { impl_->state->changed.notify_one(); }
+
+}  // namespace dwell::retention
