@@ -11,7 +11,7 @@ namespace {
 
 /// Raise when the same inputs come to be written otherwise: then every line's resources go out
 /// again.
-constexpr std::uint64_t kFormat = 4;
+constexpr std::uint64_t kFormat = 5;
 
 constexpr std::array<RoleRow, 16> kRows = {{
     {Role::kDevice, "device", "Device", "Vascular line"},
@@ -231,12 +231,22 @@ class Planner {
     print.Add(static_cast<std::uint64_t>(due.from.time_since_epoch().count()));
     print.Add(static_cast<std::uint64_t>(due.due_at.time_since_epoch().count()));
     print.Add(static_cast<std::uint64_t>(due.stage)).Add(due.settled_by).Add(due.reason);
+    if (due.stage == due::Stage::kSettled) AddSettling(print, HeadOf(line_, due.settled_by));
     print.Add(due.policy_name).Add(due.policy_version).Add(due.ward);
     plan_.push_back({.role = Role::kTask,
                      .due = &due,
                      .in_error = due.stage == due::Stage::kEnteredInError,
                      .only_if_issued = due.only_if_issued,
                      .fingerprint = print.value()});
+  }
+
+  /// What a Task tells of the event that settled it, which a correction may have changed since:
+  /// when it happened, and its resource.
+  static void AddSettling(Fingerprint& print, const line::Entry* settling) {
+    if (settling == nullptr) return;
+    const Primary primary = PrimaryOf(*settling->event);
+    print.Add(settling->event->happened.text).Add(static_cast<std::uint64_t>(primary.role));
+    print.Add(static_cast<std::uint64_t>(primary.number));
   }
 
   /// What is referred to: its content by its id, its resources by its root.
