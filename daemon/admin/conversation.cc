@@ -4,6 +4,7 @@
 #include <vector>
 
 #include "daemon/admin/orders.h"
+#include "daemon/admin/remap_rows.h"
 #include "daemon/admin/request.h"
 #include "daemon/admin/rows.h"
 #include "daemon/admin/store_work.h"
@@ -19,6 +20,7 @@ constexpr schemas::ParseLimits kRequestLimits{
     .bytes_max = limits::kAdminLineBytesMax, .depth_max = 2, .values_max = 16};
 
 using Rulings = std::function<void(Result<ledger::Ruling>)>;
+using RemapPages = std::function<void(Result<ledger::RemapPage>)>;
 
 /// Awaits one of the pipeline's or ledger's answers.
 template <class T>
@@ -132,10 +134,10 @@ asio::awaitable<bool> Conversation::Answer(const std::string& line) {
       {"status", &Conversation::Status}, {"queue", &Conversation::Queue},
       {"lines", &Conversation::Lines},   {"show", &Conversation::Show},
       {"submit", &Conversation::Submit}, {"release", &Conversation::Decide},
-      {"cancel", &Conversation::Decide},
+      {"cancel", &Conversation::Decide}, {"remap", &Conversation::Remap},
   };
   std::string error =
-      "one of the requests status, queue, lines, show, submit, release, cancel is expected";
+      "one of the requests status, queue, lines, show, submit, release, cancel, remap is expected";
   const auto document = schemas::Document::Parse(line, kRequestLimits);
   if (!document || !document->root().is_object()) {
     error = "a JSON object on one line is expected";
@@ -240,6 +242,29 @@ asio::awaitable<std::string> Conversation::Decide(schemas::Value request) {
     const bool written = co_await Send(std::move(text));
     if (!written || !ruling->more) co_return std::string();
     order->after = ruling->decided.back().bundle_seq;
+  }
+}
+
+asio::awaitable<std::string> Conversation::Remap(schemas::Value request) {
+  auto order = ReadRemapOrder(request);
+  if (!order) co_return order.error();
+  RemapSums sums;
+  while (true) {
+    std::function<void(const RemapPages&)> ask = [&](const RemapPages& done) {
+      services_.ledger->Remap(*order, done);
+    };
+    const Result<ledger::RemapPage> page = co_await Await(std::move(ask));
+    if (!page) co_return page.error().message();
+    sums.Add(*page);
+    std::string text = RemapPageRows(*page, sums);
+    if (!page->more) text += RemapSumsRow(sums);
+    const bool written = co_await Send(std::move(text));
+    if (!written) co_return std::string();
+    if (!page->refusal.empty()) {
+      co_return "stopped, " + page->refusal + "; what was done stays done, repeat it for the rest";
+    }
+    if (!page->more) co_return std::string();
+    order->after = page->after;
   }
 }
 

@@ -9,6 +9,8 @@
 //   {"request":"release","target":…,"source":…,"by":…,"why":…}   one object for each delivery;
 //   "all_of" in place of target and source: those on hold for a reason that contains it
 //   {"request":"cancel","target":…,"by":…,"why":…}        one object
+//   {"request":"remap","source":…,"line_id":…,"ward":…,"all":…,"send":…,"by":…,"why":…}   one
+//   object for each line in which something differs, how far it is after each page, then the sums
 //   {"request":"submit","format":"json"|"ndjson","body":…}   one object for each event
 //
 // Then {"end":true}, or {"end":true,"error":…} in words for a person.
@@ -66,6 +68,7 @@ class Conversation {
   net::asio::awaitable<std::string> Lines(schemas::Value request);
   net::asio::awaitable<std::string> Show(schemas::Value request);
   net::asio::awaitable<std::string> Decide(schemas::Value request);
+  net::asio::awaitable<std::string> Remap(schemas::Value request);
   net::asio::awaitable<std::string> Submit(schemas::Value request);
 
   net::Connection& connection_;

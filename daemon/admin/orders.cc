@@ -48,6 +48,11 @@ void WriteNumbers(schemas::JsonWriter& out, std::string_view name,
 
 }  // namespace
 
+std::string FaultOfDecision(const std::string& by, const std::string& why) {
+  const std::string fault = FaultOf("who decides (--by)", by, limits::kDecidedByBytesMax);
+  return fault.empty() ? FaultOf("why (--why)", why, limits::kDecisionWhyBytesMax) : fault;
+}
+
 Result<ledger::Order, std::string> ReadOrder(schemas::Value request) {
   ledger::Order order;
   const bool cancels = TextOf(request, "request") == "cancel";
@@ -57,8 +62,7 @@ Result<ledger::Order, std::string> ReadOrder(schemas::Value request) {
   order.target = TextOf(request, "target");
   order.source = TextOf(request, "source");
   order.all_of = TextOf(request, "all_of");
-  std::string fault = FaultOf("who decides (--by)", order.by, limits::kDecidedByBytesMax);
-  if (fault.empty()) fault = FaultOf("why (--why)", order.why, limits::kDecisionWhyBytesMax);
+  const std::string fault = FaultOfDecision(order.by, order.why);
   if (!fault.empty()) return fault;
   if (cancels && !order.all_of.empty()) return std::string("deliveries are cancelled one by one");
   if (order.target.empty() == order.all_of.empty()) {

@@ -15,6 +15,9 @@ namespace dwell::admin {
 /// terminals for years. So must either a target or, to release, all_of.
 Result<ledger::Order, std::string> ReadOrder(schemas::Value request);
 
+/// What is wrong with who decides and why, by the rules above; empty when nothing is.
+std::string FaultOfDecision(const std::string& by, const std::string& why);
+
 /// One JSON object with its line end: {"delivery","state","decision"} and, where there are any,
 /// "made_again_as", "with_it", "not_issued"; or {"delivery","refusal"}.
 std::string DecidedRow(const ledger::Decided& decided);

@@ -125,6 +125,13 @@ inline constexpr std::size_t kDecidedByBytesMax = 64;
 inline constexpr std::size_t kDecisionWhyBytesMax = 500;
 /// Deliveries decided about in one transaction: each may make the resources of its line anew.
 inline constexpr std::size_t kDecisionsMax = 100;
+/// Lines looked at, and events and stored bundles of them read, in one transaction that derives
+/// lines again: some 30 ms of work, so that intake is not kept waiting. One line is always taken
+/// whole.
+inline constexpr std::size_t kRemapLinesMax = 50;
+inline constexpr std::size_t kRemapPiecesMax = 300;
+/// Places told in which one resource differs: enough to see what happened.
+inline constexpr std::size_t kRemapChangesMax = 40;
 /// One step of the clean-up, in bundles, or in pages of 8 KiB that are given back: some
 /// milliseconds of the store thread, so that intake is not kept waiting.
 inline constexpr std::size_t kBodiesRemovedMax = 50;

@@ -18,6 +18,10 @@ constexpr const char* kCancelHelp =
     "a delivery on hold is given up and kept; its line moves on. What it held counts as not "
     "issued: the line's next delivery carries what of it is still so";
 
+constexpr const char* kRemapHelp =
+    "derives lines again from their events, by the codes and rules as they now are, and shows what "
+    "differs from what was issued; with --send that goes out";
+
 /// Release and cancel: who and why must be said.
 void AddDecisions(CLI::App& cli, Options& options) {
   auto* const release = cli.add_subcommand("release", kReleaseHelp);
@@ -41,6 +45,31 @@ void AddDecisions(CLI::App& cli, Options& options) {
     decision->add_option("--why", options.why, "why; kept for good")->required()->type_name("TEXT");
     decision->add_flag("--json", options.json, "one JSON object a line, for programs");
   }
+}
+
+/// Which lines, and to send who and why, must be said.
+void AddRemap(CLI::App& cli, Options& options) {
+  auto* const remap = cli.add_subcommand("remap", kRemapHelp);
+  auto* const which = remap->add_option_group("which lines, fitting all that is said");
+  which->require_option(1, 3);
+  auto* const all = which->add_flag("--all", options.all, "every line there is");
+  which->add_option("--source", options.source, "lines of this source")
+      ->type_name("SOURCE")
+      ->excludes(all);
+  which->add_option("--line", options.line, "lines of this id")->type_name("LINE")->excludes(all);
+  which->add_option("--ward", options.ward, "lines now on this ward")
+      ->type_name("WARD")
+      ->excludes(all);
+  auto* const send = remap->add_flag("--send", options.send, "send what differs");
+  auto* const by = remap->add_option("--by", options.by, "who decides")->type_name("WHO");
+  auto* const why =
+      remap->add_option("--why", options.why, "why; kept for good")->type_name("TEXT");
+  by->needs(send);
+  why->needs(send);
+  send->needs(by);
+  send->needs(why);
+  remap->add_flag("--progress", options.progress, "show progress even if no terminal");
+  remap->add_flag("--json", options.json, "one JSON object a line, for programs");
 }
 
 }  // namespace
@@ -69,6 +98,7 @@ Options ReadOptions(std::vector<std::string> arguments) {
     listing->add_flag("--json", options.json, "one JSON object a line, for programs");
   }
   AddDecisions(cli, options);
+  AddRemap(cli, options);
   const auto kinds = dwell::explain::Kinds();
   explain->add_option("kind", options.kind, "kind of event")
       ->required()

@@ -10,22 +10,25 @@ inline constexpr const char* kDefaultConfig = "/etc/dwelld/dwelld.toml";
 
 struct Options {
   std::string verb;         ///< "check", "explain", "submit", "queue", "show", "lines", "status",
-                            ///< "release", "cancel"; empty: nothing to do
+                            ///< "release", "cancel", "remap"; empty: nothing to do
   std::string config_file;  ///< --config
   std::string socket;       ///< --socket
   bool json = false;        ///< --json
   bool verbose = false;     ///< check --verbose
   bool endpoint = false;    ///< check --endpoint
-  bool all = false;         ///< lines --all
-  bool progress = false;    ///< submit --progress
+  bool all = false;         ///< lines and remap --all
+  bool send = false;        ///< remap --send
+  bool progress = false;    ///< submit and remap --progress
   std::string file;         ///< submit FILE
   std::string kind;         ///< explain KIND
   std::string event;        ///< show EVENT
-  std::string source;       ///< show and release --source
+  std::string source;       ///< show, release and remap --source
+  std::string line;         ///< remap --line
+  std::string ward;         ///< remap --ward
   std::string target;       ///< release EVENT|DELIVERY, cancel DELIVERY
   std::string all_of;       ///< release --all-of
-  std::string by;           ///< release and cancel --by
-  std::string why;          ///< release and cancel --why
+  std::string by;           ///< release, cancel and remap --by
+  std::string why;          ///< release, cancel and remap --why
   int exit_code = 0;        ///< when there is no verb
 };
 

@@ -262,6 +262,9 @@ void Log(const Ruling& ruling) {
                     {"made_again_as", decided.made_again_as},
                     {"with_it", decided.with_it.size()}});
         break;
+      case Act::kDerivedAgain:
+        CHECK(false && "no decision about what is on hold");
+        break;
     }
   }
 }

@@ -1,12 +1,17 @@
 // What a stored Bundle of ours holds, read back from its bytes. Pure.
 #pragma once
 
+#include <list>
+#include <map>
+#include <optional>
+#include <set>
 #include <string>
 #include <string_view>
 #include <vector>
 
 #include "mapping/fhir/bundle.h"
 #include "schemas/bundled.h"
+#include "schemas/json/document.h"
 
 namespace dwell::ledger {
 
@@ -26,5 +31,27 @@ Result<Held> ReadHeld(std::string_view bundle, const schemas::Bundled& schemas);
 /// one, and a Task that is not called for any more must then be withdrawn. Returns the names of
 /// what is forgotten so: all but the Provenance, which is about that one bundle.
 std::vector<std::string> ForgetIssued(const Held& held, std::vector<fhir::Issued>& issued);
+
+/// Whether it counts as not issued, by ForgetIssued().
+bool IsForgotten(const fhir::Issued& one);
+
+/// Resources as they were last issued, looked for in the line's bundles, the newest first.
+class LastIssued {
+ public:
+  /// `wanted`: "Type/id".
+  explicit LastIssued(std::vector<std::string> wanted);
+
+  /// Whether all that is wanted was found.
+  bool complete() const { return wanted_.empty(); }
+  /// Takes what is still wanted out of one more bundle; nothing when its text cannot be read.
+  void Look(std::string_view bundle);
+  /// Empty when none of the bundles held it.
+  std::optional<schemas::Value> Find(const std::string& name) const;
+
+ private:
+  std::set<std::string> wanted_;
+  std::map<std::string, schemas::Value> found_;
+  std::list<schemas::Document> documents_;  // which `found_` points into
+};
 
 }  // namespace dwell::ledger

@@ -41,6 +41,8 @@ struct Ledger::Impl {
   /// The line's life with `added` (may be null) as one event more.
   Result<line::Line, line::Contradiction> Derive(
       const LineState& state, const std::shared_ptr<const event::Event>& added) const;
+  /// Why no more deliveries can be taken now, in words; empty while there is room.
+  std::string WhyNoRoom(const store::Store& store) const;
   /// Stores the line with its next change, the event (if any) and the bundle (if any), and brings
   /// `state` up to date. A bundle without an event keeps the event_seq that it has.
   Result<Appended> Append(store::Store& store, LineState& state, Making making,

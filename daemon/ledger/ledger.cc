@@ -46,6 +46,15 @@ Result<line::Line, line::Contradiction> Ledger::Impl::Derive(
   return line::Derive(state.key, std::move(events), kAnyTime);
 }
 
+std::string Ledger::Impl::WhyNoRoom(const store::Store& store) const {
+  const store::Counts& counts = store.counts();
+  if (counts.ready + counts.in_progress + counts.on_hold >= rules.queue_bundles_max) {
+    return "too many deliveries wait";
+  }
+  if (!store.HasRoom()) return "too little space is left on the store's file system";
+  return {};
+}
+
 Result<Appended> Ledger::Impl::Append(store::Store& store, LineState& state, Making making,
                                       const store::EventRecord* event) {
   state.issued = std::move(making.issued);

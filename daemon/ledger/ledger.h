@@ -66,6 +66,58 @@ struct Ruling {
   bool more = false;  ///< of `all_of`: again, with `after` the last of `decided`
 };
 
+/// Which lines are to be derived again, and whether what differs is to be sent.
+struct RemapOrder {
+  std::string source, line_id, ward;  ///< those of the line; empty: whatever they are
+  bool send = false;                  ///< otherwise nothing is stored
+  std::string by, why;                ///< for `send`; checked by whoever asks (admin/remap_rows.h)
+  std::int64_t after = 0;             ///< only lines with a higher seq
+};
+
+/// A place in a resource that is written otherwise than before.
+struct Change {
+  std::string pointer;  ///< JSON Pointer (RFC 6901)
+  /// A text or number itself, an object or array as JSON; empty where there is none.
+  std::string before, after;
+};
+
+/// A resource that would be, or is, sent again.
+struct Remapped {
+  enum class State : std::uint8_t {
+    kDiffers,  ///< from what was last issued; see `changes`
+    kNotKept,  ///< what was last issued is no longer stored: sent to be sure
+    kGivenUp,  ///< was in a delivery given up
+    kNew,      ///< was not issued yet
+  };
+  std::string type, id;
+  std::string_view role;  ///< see fhir::Resource
+  State state = State::kDiffers;
+  std::vector<Change> changes;  ///< for kDiffers: at most limits::kRemapChangesMax
+};
+
+/// One line derived again in which something differs, or that stands in the way.
+struct RemappedLine {
+  line::Key key;
+  std::string ward;
+  std::vector<Remapped> resources;
+  std::size_t same = 0;     ///< resources made from other inputs that come out the same: not sent
+  std::size_t waiting = 0;  ///< deliveries that wait in its lane before this one
+  std::size_t on_hold = 0;  ///< of those, on hold: nothing behind them goes
+  std::int64_t bundle_seq = 0;  ///< of the delivery, when it was sent
+  std::string trouble;          ///< why nothing could be made or sent; empty when it could
+};
+
+struct RemapPage {
+  std::vector<RemappedLine> lines;
+  std::size_t looked_at = 0;  ///< lines, also those that the order is not about
+  std::size_t chosen = 0;     ///< lines that it is about
+  std::size_t same = 0;       ///< RemappedLine::same, of all lines chosen
+  std::uint64_t of = 0;       ///< all lines there are
+  std::int64_t after = 0;     ///< where the next page starts
+  bool more = false;
+  std::string refusal;  ///< why it stopped: no room for more deliveries; empty: it did not
+};
+
 /// What the ledger works with; all outlive the writer.
 struct Rules {
   const schemas::Bundled* schemas = nullptr;
@@ -106,6 +158,15 @@ class Ledger {
   /// Cancelled: the bundle is kept and never sent; what it held counts as not issued (see
   /// ForgetIssued()), so that the line's next bundle carries what still follows from the line.
   void Decide(Order order, std::function<void(Result<Ruling>)> done);
+
+  /// Derives lines again from their stored events, by the rules as they now are, and compares with
+  /// what was last issued: one page of lines, in one transaction of bounded size. With
+  /// `order.send`, what differs (and nothing else) of each line goes to the end of its lane as one
+  /// bundle, with a row that keeps who, why and when; a line in which nothing differs gets none.
+  /// Repeating it is harmless: what was sent differs no more. What differs only in when it was made
+  /// (authoredOn and lastModified of a Task) does not differ. Nothing is sent of a line whose
+  /// resources would not be legal, and nothing once the queue is full.
+  void Remap(RemapOrder order, std::function<void(Result<RemapPage>)> done);
 
   /// Adds a listener, called on the store thread after a commit that added bundles or changed when
   /// the clock must look. It must be quick, and safe to call until the writer is gone.

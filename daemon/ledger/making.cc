@@ -28,11 +28,25 @@ std::string FindFault(const std::vector<fhir::Resource>& resources,
 
 }  // namespace
 
+Derived DeriveResources(const line::Line& line, const std::vector<fhir::Issued>& issued,
+                        const Rules& rules, const fhir::Cause& cause) {
+  Derived derived;
+  derived.dues = due::Compute(line, *rules.policy, *rules.zone, cause.recorded);
+  derived.made = fhir::Make(line, derived.dues, rules.fhir, issued, cause);
+  return derived;
+}
+
 Making MakeAll(const line::Line& line, const LineState& before, const Rules& rules,
                const event::Event* cause, Instant now) {
-  const std::vector<due::Due> dues = due::Compute(line, *rules.policy, *rules.zone, now);
-  fhir::Made made = fhir::Make(line, dues, rules.fhir, before.issued,
-                               {.event = cause, .recorded = now, .sequence = before.bundles + 1});
+  Derived derived =
+      DeriveResources(line, before.issued, rules,
+                      {.event = cause, .recorded = now, .sequence = before.bundles + 1});
+  return FinishMaking(line, std::move(derived), rules, now);
+}
+
+Making FinishMaking(const line::Line& line, Derived derived, const Rules& rules, Instant now) {
+  const std::vector<due::Due>& dues = derived.dues;
+  fhir::Made& made = derived.made;
   Making making;
   making.issued = std::move(made.issued);
   making.next_change = due::NextChange(dues, *rules.policy, now);

@@ -20,7 +20,21 @@ struct Making {
   std::optional<store::BundleRecord> bundle;
 };
 
-/// `before` says what was issued so far; `cause` is the event that came in, or null for the clock.
+/// What follows from the line under the rules as they are.
+struct Derived {
+  std::vector<due::Due> dues;
+  fhir::Made made;
+};
+
+/// Derives dues and resources that differ, by their inputs, from what `issued` says.
+Derived DeriveResources(const line::Line& line, const std::vector<fhir::Issued>& issued,
+                        const Rules& rules, const fhir::Cause& cause);
+
+/// What is to be stored of it.
+Making FinishMaking(const line::Line& line, Derived derived, const Rules& rules, Instant now);
+
+/// Both. `before` says what was issued so far; `cause` is the event that came in, or null for the
+/// clock.
 Making MakeAll(const line::Line& line, const LineState& before, const Rules& rules,
                const event::Event* cause, Instant now);
 

@@ -22,15 +22,6 @@ struct Batch {
   Touched touched;
 };
 
-std::string WhyNoRoom(const store::Store& store, const Rules& rules) {
-  const store::Counts& counts = store.counts();
-  if (counts.ready + counts.in_progress + counts.on_hold >= rules.queue_bundles_max) {
-    return "too many deliveries wait";
-  }
-  if (!store.HasRoom()) return "too little space is left on the store's file system";
-  return {};
-}
-
 Receipt NotNow(std::string why) {
   Receipt receipt;
   receipt.answer = Answer::kNotNow;
@@ -153,7 +144,7 @@ Result<Receipt> Place(Ledger::Impl& ledger, store::Store& store, Batch& batch, s
 
 Result<void> PlaceAll(Ledger::Impl& ledger, store::Store& store, Batch& batch) {
   batch.now = ledger.clock.Now();
-  batch.no_room_because = WhyNoRoom(store, ledger.rules);
+  batch.no_room_because = ledger.WhyNoRoom(store);
   for (std::size_t i = 0; i < batch.submissions.size(); ++i) {
     Result<Receipt> receipt = Place(ledger, store, batch, i);
     if (receipt.has_error()) return receipt.error();

@@ -12,10 +12,11 @@ struct Row {
   std::string_view name;
   DeliveryState state;  ///< afterwards
 };
-constexpr std::array<Row, 3> kActs{{
+constexpr std::array<Row, 4> kActs{{
     {"released", DeliveryState::kReady},
     {"cancelled", DeliveryState::kCancelled},
     {"made-again", DeliveryState::kCancelled},
+    {"derived-again", DeliveryState::kReady},
 }};
 
 const Row& RowOf(Act act) { return kActs.at(static_cast<std::size_t>(act)); }
@@ -37,6 +38,17 @@ DecisionRecord ReadDecision(Query& query) {
   return decision;
 }
 
+Result<std::int64_t> AddDecision(Connection& connection, const DecisionRecord& decision,
+                                 std::uint32_t former_attempts, std::string_view former_why) {
+  Query add(connection, Sql::kAddDecision);
+  add.Bind(decision.bundle_seq).Bind(decision.at).Bind(static_cast<std::int64_t>(decision.act));
+  add.Bind(decision.made_again_as).Bind(std::int64_t{former_attempts});
+  add.Bind(decision.by).Bind(decision.why).Bind(former_why);
+  const Result<void> done = add.Run();
+  if (done.has_error()) return done.error();
+  return std::int64_t{sqlite3_last_insert_rowid(connection.db.get())};
+}
+
 }  // namespace
 
 std::string_view ActName(Act act) { return RowOf(act).name; }
@@ -53,28 +65,30 @@ Result<std::int64_t> Store::Decide(const DecisionRecord& decision) {
   if (bundle.has_error()) return bundle.error();
   CHECK(bundle.value().has_value());
   const DeliveryState before = bundle.value()->state;
+  CHECK(decision.act != Act::kDerivedAgain);
   CHECK(before == DeliveryState::kOnHold ||
         (before == DeliveryState::kReady && decision.act == Act::kMadeAgain));
-  Query add(db_->connection, Sql::kAddDecision);
-  add.Bind(decision.bundle_seq).Bind(decision.at).Bind(static_cast<std::int64_t>(decision.act));
-  add.Bind(decision.made_again_as).Bind(std::int64_t{bundle.value()->attempts});
-  add.Bind(decision.by).Bind(decision.why).Bind(bundle.value()->why);
-  Result<void> done = add.Run();
-  if (done.has_error()) return done.error();
-  const std::int64_t seq = sqlite3_last_insert_rowid(db_->connection.db.get());
+  Result<std::int64_t> seq =
+      AddDecision(db_->connection, decision, bundle.value()->attempts, bundle.value()->why);
+  if (seq.has_error()) return seq;
 
   const DeliveryState after = RowOf(decision.act).state;
   const bool open = after == DeliveryState::kReady;
   Query decide(db_->connection, Sql::kDecide);
   decide.Bind(static_cast<std::int64_t>(after)).Bind(std::int64_t{open});
   decide.Bind(open ? std::optional<Instant>() : std::optional(decision.at));
-  done = decide.Bind(decision.bundle_seq).Run();
+  Result<void> done = decide.Bind(decision.bundle_seq).Run();
   if (done.has_error()) return done.error();
   db_->Count(&before, after);
   if (open) return seq;
   done = Query(db_->connection, Sql::kPromoteHead).Bind(bundle.value()->line_seq).Run();
   if (done.has_error()) return done.error();
   return seq;
+}
+
+Result<std::int64_t> Store::WriteDown(const DecisionRecord& decision) {
+  CHECK(decision.act == Act::kDerivedAgain);
+  return AddDecision(db_->connection, decision, 0, {});
 }
 
 Result<std::vector<DecisionRecord>> Store::DecisionsAbout(std::int64_t bundle_seq) {

@@ -1,4 +1,5 @@
 #include <algorithm>
+#include <functional>
 #include <iterator>
 #include <utility>
 
@@ -204,6 +205,14 @@ Result<std::optional<BundleRecord>> Store::FindBundle(std::int64_t bundle_seq) {
   if (body.has_error()) return body.error();
   bundle.body = std::move(body.value());
   return std::optional(std::move(bundle));
+}
+
+Result<std::vector<std::int64_t>> Store::KeptBundles(std::int64_t line_seq) {
+  Query query(db_->connection, Sql::kKeptBundles);
+  query.Bind(line_seq);
+  auto seqs = Collect(query, [](Query& row) { return row.Number(); });
+  if (seqs.has_value()) std::ranges::sort(seqs.value(), std::greater<>());
+  return seqs;
 }
 
 Result<std::vector<BundleRecord>> Store::OpenBehind(const BundleRecord& bundle) {

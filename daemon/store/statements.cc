@@ -95,6 +95,15 @@ constexpr std::array<Row, kSqlCount> kStatements{{
     {Sql::kFindBundle,
      "SELECT seq, line_seq, event_seq, made_at, state, not_before, attempts, uncertain,"
      " settled_at, entries, why, outcome, kept FROM bundle WHERE seq = ?"},
+    {Sql::kKeptBundles,
+     "SELECT bundle.seq FROM event CROSS JOIN bundle INDEXED BY bundle_event"
+     " ON bundle.event_seq = event.seq AND bundle.event_seq > 0"
+     " CROSS JOIN body ON body.bundle_seq = bundle.seq"
+     " WHERE event.line_seq = ?1 AND bundle.state <> 4"
+     " UNION ALL"
+     " SELECT bundle.seq FROM bundle INDEXED BY bundle_of_clock"
+     " CROSS JOIN body ON body.bundle_seq = bundle.seq"
+     " WHERE bundle.line_seq = ?1 AND bundle.event_seq = 0 AND bundle.state <> 4"},
     {Sql::kOpenBehind,
      "SELECT seq, line_seq, event_seq, made_at, state, not_before, attempts, uncertain,"
      " settled_at, entries, why, outcome, kept FROM bundle INDEXED BY bundle_lane WHERE open = 1"

@@ -44,6 +44,7 @@ enum class Sql : std::uint8_t {
   kListQueue,
   kBundlesOfEvent,
   kFindBundle,
+  kKeptBundles,
   kOpenBehind,
   kOnHold,
   kPastBundles,

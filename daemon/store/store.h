@@ -51,8 +51,11 @@ enum class Act : std::uint8_t {
   kReleased,   ///< ready again, the same bytes
   kCancelled,  ///< given up
   kMadeAgain,  ///< its resources were made anew, as another bundle, and go in its place
+  /// None was on hold: the bundle itself was made because what it holds is now written otherwise
+  /// than it was issued.
+  kDerivedAgain,
 };
-/// "released", "cancelled", "made-again".
+/// "released", "cancelled", "made-again", "derived-again".
 std::string_view ActName(Act act);
 
 /// Kept for good: who decided what about which delivery, when and why.
@@ -237,6 +240,8 @@ class Store {
 
   /// A bundle with its body, if that is still kept.
   Result<std::optional<BundleRecord>> FindBundle(std::int64_t bundle_seq);
+  /// Bundles of a line that were not cancelled and whose body is still kept, the newest first.
+  Result<std::vector<std::int64_t>> KeptBundles(std::int64_t line_seq);
   /// What waits behind a bundle in its lane, in order, without bodies.
   Result<std::vector<BundleRecord>> OpenBehind(const BundleRecord& bundle);
   /// Bundles on hold whose `why` contains `part` (byte for byte), by seq above `after`, at most
@@ -247,6 +252,9 @@ class Store {
   /// for kMadeAgain. Released: ready at once, attempts at 0, where it was in its lane. Otherwise:
   /// cancelled and kept, and its lane moves on. The former_ members are read from the bundle.
   Result<std::int64_t> Decide(const DecisionRecord& decision);
+  /// Writes down (kDerivedAgain) why a bundle just added was made; the bundle stays as it is, and
+  /// its `entries` say how much it holds. Returns its seq. The former_ members are not used.
+  Result<std::int64_t> WriteDown(const DecisionRecord& decision);
   /// All decisions about a bundle, oldest first.
   Result<std::vector<DecisionRecord>> DecisionsAbout(std::int64_t bundle_seq);
 

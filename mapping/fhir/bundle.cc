@@ -130,7 +130,8 @@ class Making {
       issued.fingerprint = item.fingerprint;
       ++issued.version;
     }
-    made_.resources.push_back({type, std::move(id), WithAdditions(context_, type, draft.Finish())});
+    made_.resources.push_back(
+        {type, std::move(id), WithAdditions(context_, type, draft.Finish()), Row(item.role).name});
   }
 
   const line::Line& line_;

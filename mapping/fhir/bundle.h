@@ -48,15 +48,20 @@ struct Resource {
   std::string type;
   std::string id;
   std::string json;  ///< compact, UTF-8
+  /// What it is within its line: RoleRow::name; empty for a Provenance.
+  std::string_view role{};
 };
 
 /// Why a bundle is made.
 struct Cause {
-  /// The event that came in; null when time alone changed something.
+  /// The event that came in; null when no event did: time alone changed something.
   const event::Event* event = nullptr;
   Instant recorded;  ///< when we made it: Provenance.recorded, Task.lastModified
   std::uint64_t sequence =
       0;  ///< counts the bundles of this line, from 1: identity of the Provenance
+  /// Without an event: the same events were written otherwise, because the code map, the policy or
+  /// this program changed. The author is then this program, as for the passing of time.
+  bool derived_again = false;
 };
 
 struct Made {

@@ -84,7 +84,9 @@ std::string NarrativeOf(const Scope& scope) {
   Narrative narrative("Origin of the record");
   const event::Event* event = scope.cause.event;
   if (event == nullptr) {
-    narrative.Row("From", "passing of time");
+    narrative.Row("From", scope.cause.derived_again
+                              ? "derivation anew, after a change of codes, rules or program"
+                              : "passing of time");
   } else {
     narrative.Row("From", std::string(event::KindName(event->kind())) + " " + event->id);
     narrative.Row("When", ReadableTime(event->happened.text));

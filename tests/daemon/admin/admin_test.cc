@@ -248,6 +248,55 @@ TEST_F(AdminTest, AllOfAReasonAreReleasedPageAfterPage) {
   EXPECT_THAT(Ask(R"({"request":"status"})"), HasSubstr(R"("on-hold":0)"));
 }
 
+TEST_F(AdminTest, LinesDerivedAgainAreToldThenSentWithWhoAndWhy) {
+  Ask(SubmitRequest("json", Raw(Insertion("a", 0))));
+  Ask(SubmitRequest("json", Raw(Flush("b", 1))));
+  EXPECT_THAT(Ask(R"({"request":"remap","all":true})"),
+              HasSubstr(R"({"sums":{"lines":1,"differ":0,"same":0,"sent":0,)"));
+  const auto later = codes::CodeMap::LoadBundled(
+      codes::CodeMap::Edition::kFree,
+      codes::File{"site.json",
+                  R"({"resourceType":"ConceptMap","group":[{"target":"urn:x","source":
+                      "https://dwelld.example/fhir/CodeSystem/line-care","element":[
+                      {"code":"sodium-chloride-0.9","target":[
+                      {"code":"X1","display":"new words","equivalence":"equivalent"}]}]}]})"});
+  ASSERT_TRUE(later.has_value()) << later.error().message();
+  ledger::Rules rules = Shelf::Get().Rules();
+  rules.fhir.site_namespace = "https://fernhill.example/dwelld";
+  rules.fhir.test_data = false;
+  rules.fhir.codes = &*later;
+  ledger::Ledger changed(rig_.writer(), rig_.clock, rules);
+  rig_.OnNet([&] {
+    opened_ = Error();
+    services_.ledger = &changed;
+    opened_ = Open();
+  });
+  const std::string looked = Ask(R"({"request":"remap","ward":"alder"})");
+  EXPECT_THAT(looked, HasSubstr(R"({"source":"ward-tablets","line_id":"line-1","ward":"alder",)"));
+  EXPECT_THAT(looked, HasSubstr(R"("role":"flush-record","state":"differs","changes":[{"at":"/)"));
+  EXPECT_THAT(looked, HasSubstr(R"("after":"X1")"));
+  EXPECT_THAT(looked, HasSubstr(R"("same":)"));
+  EXPECT_THAT(looked, HasSubstr(R"({"looked_at":1,"of":1})"));
+  EXPECT_THAT(looked, HasSubstr(R"("sent":0,)"));
+  const char* send = R"({"request":"remap","all":true,"send":true,"by":"op-3","why":"new map"})";
+  EXPECT_THAT(Ask(send), HasSubstr(R"("waiting":2,"on_hold":0,"delivery":3})"));
+  const std::string queue = Ask(R"({"request":"queue"})");
+  EXPECT_THAT(queue, HasSubstr(R"([{"delivery":3,"decision":"derived-again",)"));
+  EXPECT_THAT(queue, HasSubstr(R"("by":"op-3","why":"new map")"));
+  EXPECT_THAT(Ask(send), HasSubstr(R"("differ":0,"same":0,"sent":0,)"));
+  rig_.OnNet([this] { opened_ = Error(); });
+}
+
+TEST_F(AdminTest, DerivingAgainWantsLinesNamedAndToSendAlsoWhoAndWhy) {
+  for (const char* request :
+       {R"({"request":"remap"})", R"({"request":"remap","all":true,"ward":"alder"})",
+        R"({"request":"remap","all":"yes"})", R"({"request":"remap","all":true,"send":true})",
+        R"({"request":"remap","all":true,"send":true,"by":"op-3"})",
+        R"({"request":"remap","all":true,"send":true,"by":"op-3","why":"a\u001bb"})"}) {
+    EXPECT_THAT(Ask(request), testing::StartsWith(R"({"end":true,"error":")")) << request;
+  }
+}
+
 struct OrderRow {
   const char* members;  ///< of the request
   const char* error;    ///< what it must say

@@ -224,5 +224,40 @@ TEST_F(Decisions, AStoreOfTheVersionBeforeGetsTheirTableAndKeepsWhatItHeld) {
   EXPECT_THAT(Good(store_->DecisionsAbout(1)), IsEmpty());
 }
 
+TEST_F(Decisions, WhyABundleWasMadeIsWrittenDownAndTheBundleStaysAsItIs) {
+  const std::int64_t line = AddLine(*store_, "a");
+  const std::int64_t seq = Ready(line);
+  DecisionRecord decision;
+  decision.bundle_seq = seq;
+  decision.at = At(7000);
+  decision.act = Act::kDerivedAgain;
+  decision.by = "op-3";
+  decision.why = "map of March";
+  Good(store_->WriteDown(decision));
+  Reopen();
+  EXPECT_EQ(StateOf(seq), DeliveryState::kReady);
+  const auto kept = Good(store_->DecisionsAbout(seq));
+  ASSERT_EQ(kept.size(), 1u);
+  EXPECT_EQ(ActName(kept[0].act), "derived-again");
+  EXPECT_EQ(kept[0].by, "op-3");
+  EXPECT_EQ(kept[0].why, "map of March");
+  EXPECT_EQ(kept[0].former_why, "");
+  EXPECT_THAT(Claim(), ElementsAre(seq));
+}
+
+TEST_F(Decisions, ALinesKeptBundlesAreThoseOfItsEventsAndOfTheClockNewestFirst) {
+  const std::int64_t line = AddLine(*store_, "a");
+  const std::int64_t other = AddLine(*store_, "b");
+  const std::int64_t first = Good(store_->AddBundle(Bundle(line, AddEvent(*store_, line, "e1"))));
+  Good(store_->AddBundle(Bundle(other, AddEvent(*store_, other, "e2"))));
+  const std::int64_t clock = Ready(line);
+  Ready(other);
+  const std::int64_t late = Good(store_->AddBundle(Bundle(line, AddEvent(*store_, line, "e3"))));
+  EXPECT_THAT(Good(store_->KeptBundles(line)), ElementsAre(late, clock, first));
+  Good(store_->Settle(Settled(first, DeliveryState::kOnHold)));
+  Decide(first, Act::kCancelled);
+  EXPECT_THAT(Good(store_->KeptBundles(line)), ElementsAre(late, clock));
+}
+
 }  // namespace
 }  // namespace dwell::store
