@@ -2,6 +2,7 @@
 
 #include <boost/asio/executor_work_guard.hpp>
 #include <boost/asio/post.hpp>
+#include <thread>
 
 #include "daemon/admin/admin.h"
 #include "daemon/alarm/alarm.h"
@@ -93,6 +94,7 @@ struct App::Parts {
   std::unique_ptr<intake::Pipeline> pipeline;
   std::unique_ptr<intake::Listener> listener;
   std::unique_ptr<admin::Admin> admin;
+  std::thread stopping;  ///< waits for delivery's end
 
   Result<void> OpenStore(const config::Config& config, FatalHandler on_fatal) {
     auto store = store::Store::Open(config.store.path);
@@ -160,7 +162,18 @@ struct App::Parts {
     return {};
   }
 
+  void StopDelivery(std::chrono::milliseconds time_max, std::function<void()> done) {
+    stopping = std::thread([this, time_max, done = std::move(done)] {
+      delivery->Stop(time_max);
+      asio::post(io, done);
+    });
+  }
+
   void Stop(std::chrono::milliseconds time_max) {
+    if (stopping.joinable()) {
+      delivery->Hurry();
+      stopping.join();
+    }
     admin.reset();
     listener.reset();
     alarm.reset();
@@ -194,6 +207,10 @@ std::uint16_t App::port() const { return parts_->listener->port(); }
 void App::Drain(std::function<void()> done) {
   parts_->pipeline->Drain();
   parts_->listener->Drain(std::move(done));
+}
+
+void App::StopDelivery(std::chrono::milliseconds time_max, std::function<void()> done) {
+  parts_->StopDelivery(time_max, std::move(done));
 }
 
 void App::Stop(std::chrono::milliseconds time_max) { parts_->Stop(time_max); }

@@ -28,6 +28,9 @@ class App {
   std::uint16_t port() const;
   /// Takes nothing new, answers what is in hand; then `done`.
   void Drain(std::function<void()> done);
+  /// Stops delivery while the io_context goes on: attempts in flight get `time_max`. Then `done`,
+  /// on the io_context's thread. Stop() before that cuts it short.
+  void StopDelivery(std::chrono::milliseconds time_max, std::function<void()> done);
   /// Stops delivery (attempts in flight get `time_max`), writes everything down, closes the store.
   /// The intake is cut off if it is not drained.
   void Stop(std::chrono::milliseconds time_max);

@@ -43,8 +43,7 @@ class Run {
     log::Write(log::Level::kInfo, "started", {{"port", app_->port()}});
     Notify("READY=1\nSTATUS=taking events on port " + std::to_string(app_->port()));
     io_.run();
-    // What is left of the drain's time is delivery's, for the answers it waits for.
-    app_->Stop(drain_end_ ? TimeLeft() : milliseconds(0));
+    app_->Stop(milliseconds(0));
     app_.reset();
     if (exit_code_ == 0) log::Write(log::Level::kInfo, "stopped");
     return exit_code_;
@@ -74,11 +73,15 @@ class Run {
     drain_timer_.async_wait([this](const boost::system::error_code& error) {
       if (!error) CutShort();
     });
-    app_->Drain([this] { io_.stop(); });
+    app_->Drain([this] {
+      // What is left of the drain's time is delivery's, for the answers it waits for. What does not
+      // come by then is on disk as uncertain, which is no failure.
+      drain_timer_.cancel();
+      app_->StopDelivery(TimeLeft(), [this] { io_.stop(); });
+    });
   }
 
   void CutShort() {
-    drain_end_ = Steady::now();
     exit_code_ = config::kDrainCutShort;
     log::Write(log::Level::kWarning, "drain-cut-short");
     io_.stop();

@@ -41,6 +41,10 @@ class RunningDelivery final : public Delivery {
     thread_.join();
   }
 
+  void Hurry() override {
+    asio::post(loop_, [this] { dispatcher_.Drain(std::chrono::milliseconds(0)); });
+  }
+
   Progress progress() const override { return dispatcher_.progress(); }
 
  private:

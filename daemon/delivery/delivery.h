@@ -72,6 +72,8 @@ class Delivery {
   /// Stops claiming; finishes or abandons what is in flight within `time_max` (abandoned ones are
   /// uncertain in the store) and joins the thread.
   virtual void Stop(std::chrono::milliseconds time_max) = 0;
+  /// Stop() waits no longer: what is in flight is abandoned at once. Safe from any thread.
+  virtual void Hurry() = 0;
   virtual Progress progress() const = 0;
 };
 

@@ -255,7 +255,6 @@ void Dispatcher::RingAfter(asio::steady_timer& timer, milliseconds wait) {
 }
 
 void Dispatcher::Drain(milliseconds time_max) {
-  if (draining_) return;
   draining_ = true;
   drain_.expires_after(time_max);
   drain_.async_wait([this](const boost::system::error_code& error) {

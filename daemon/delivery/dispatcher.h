@@ -26,7 +26,7 @@ class Dispatcher {
   /// Looks for something to do. `news`: the store may hold something to send.
   void Step(bool news);
   /// Claims no more; what is in flight after `time_max` is cut off. The loop ends when all is
-  /// settled.
+  /// settled. Once more: the new time counts.
   void Drain(std::chrono::milliseconds time_max);
 
   /// Safe from any thread.
