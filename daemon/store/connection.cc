@@ -36,10 +36,19 @@ int PrimaryCode(sqlite3* db, int code) {
   if (primary == SQLITE_IOERR && db != nullptr && sqlite3_system_errno(db) == EDQUOT) {
     return SQLITE_FULL;
   }
+  if ((primary == SQLITE_CORRUPT || primary == SQLITE_NOTADB) && ReadFailed(db)) {
+    return SQLITE_IOERR;
+  }
   return primary;
 }
 
 }  // namespace
+
+bool ReadFailed(sqlite3* db) {
+  int error = 0;
+  if (db != nullptr) sqlite3_file_control(db, "main", SQLITE_FCNTL_LAST_ERRNO, &error);
+  return error != 0;
+}
 
 Error StoreError(sqlite3* db, int code, std::string_view doing) {
   const int extended = db != nullptr ? sqlite3_extended_errcode(db) : code;

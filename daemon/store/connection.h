@@ -28,6 +28,10 @@ struct FinalizeStatement {
 using DatabaseHandle = std::unique_ptr<sqlite3, CloseDatabase>;
 using StatementHandle = std::unique_ptr<sqlite3_stmt, FinalizeStatement>;
 
+/// Whether the system refused the last read or write of the store's file. SQLite tells some such
+/// reads as damage, which they are not: they may go well the next time.
+bool ReadFailed(sqlite3* db);
+
 /// What an SQLite result code means to us, by the one table. A code that only a bug of ours can
 /// cause aborts. `doing` says what was tried.
 Error StoreError(sqlite3* db, int code, std::string_view doing);

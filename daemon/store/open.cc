@@ -62,6 +62,10 @@ Result<std::int64_t> CheckContents(sqlite3* db) {
     if (code != SQLITE_ROW) return StoreError(db, code, "checking the file");
     const auto* words = reinterpret_cast<const char*>(sqlite3_column_text(raw, 0));
     if (words == nullptr || std::string_view(words) != "ok") {
+      if (ReadFailed(db)) {
+        return Error(ErrorKind::kIo,
+                     "the store's file could not be read (while checking the file)");
+      }
       return Error(ErrorKind::kCorrupt,
                    "the store's file fails its own checks; it was left as it is");
     }

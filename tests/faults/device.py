@@ -85,10 +85,13 @@ class Device(threading.Thread):
                 self.retry_after.add(answer.getheader("Retry-After"))
             return answer.status
         except (OSError, http.client.HTTPException):
-            if self.connection is not None:
-                self.connection.close()
-            self.connection = None
+            self.hang_up()
             return None  # not known whether it was stored
+
+    def hang_up(self):
+        if self.connection is not None:
+            self.connection.close()
+        self.connection = None
 
     def connect(self):
         if self.tls:
