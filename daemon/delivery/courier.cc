@@ -2,6 +2,8 @@
 
 #include "daemon/base/limits.h"
 #include "daemon/base/log.h"
+#include "daemon/delivery/settle.h"
+#include "schemas/base/check.h"
 
 namespace dwell::delivery {
 namespace asio = boost::asio;
@@ -21,32 +23,45 @@ Verdict Stopped() {
 
 Courier::Courier(std::string target, milliseconds time_max, Credentials credentials,
                  Resolver resolver, const base::Clock& clock,
-                 std::function<TokenState::Time()> steady, Weigh weigh)
+                 std::function<TokenState::Time()> steady)
     : target_(std::move(target)),
       time_max_(time_max),
       credentials_(std::move(credentials)),
       resolver_(std::move(resolver)),
       clock_(clock),
-      steady_(std::move(steady)),
-      weigh_(std::move(weigh)) {}
+      steady_(std::move(steady)) {}
 
-asio::awaitable<Verdict> Courier::Carry(Wire& wire, store::BundleRecord& bundle) {
-  if (resolver_.is_needed()) co_return co_await LookUpAndAttempt(wire, bundle);
-  co_return co_await Attempt(wire, bundle);
+asio::awaitable<Outcome> Courier::Carry(Wire& wire, std::vector<store::BundleRecord>& bundles) {
+  CHECK(bundles.size() == 1);
+  Heard heard;
+  if (resolver_.is_needed()) {
+    heard = co_await LookUpAndAttempt(wire, bundles.front());
+  } else {
+    heard = co_await Attempt(wire, bundles.front());
+  }
+  Outcome outcome;
+  outcome.verdicts.push_back(std::move(heard.verdict));
+  outcome.sign = heard.sign;
+  co_return outcome;
 }
 
 /// Before each request, so that a token that ended while another request was on its way is no
 /// longer used.
-asio::awaitable<std::optional<Verdict>> Courier::Admit() {
+asio::awaitable<std::optional<Courier::Heard>> Courier::Admit() {
   std::optional<Verdict> obstacle = co_await credentials_.Ready();
-  if (cut_off_) co_return Stopped();
-  if (obstacle) weigh_(*obstacle);
-  co_return obstacle;
+  std::optional<Heard> heard;
+  if (cut_off_) {
+    heard.emplace().verdict = Stopped();
+  } else if (obstacle) {
+    heard.emplace().sign = SignOf(*obstacle);
+    heard->verdict = std::move(*obstacle);
+  }
+  co_return heard;
 }
 
-asio::awaitable<Verdict> Courier::Attempt(Wire& wire, const store::BundleRecord& bundle) {
-  const std::optional<Verdict> obstacle = co_await Admit();
-  if (obstacle) co_return *obstacle;
+asio::awaitable<Courier::Heard> Courier::Attempt(Wire& wire, const store::BundleRecord& bundle) {
+  std::optional<Heard> obstacle = co_await Admit();
+  if (obstacle) co_return std::move(*obstacle);
   WriteFields(wire, bundle, "Content-Type: application/fhir+json\r\nPrefer: return=minimal\r\n",
               "");
   net::Request request;
@@ -56,15 +71,13 @@ asio::awaitable<Verdict> Courier::Attempt(Wire& wire, const store::BundleRecord&
   request.body = bundle.body;
   const net::Exchange exchange = co_await wire.client->Send(request, time_max_);
   LookAtClock(exchange.date);
-  Verdict verdict = Judge(exchange, Describe(bundle), clock_.Now());
-  Consider(verdict, wire);
-  co_return verdict;
+  co_return Consider(Judge(exchange, Describe(bundle), clock_.Now()), wire);
 }
 
 /// Puts the endpoint's ids into the body, or says what stands against it.
-asio::awaitable<Verdict> Courier::LookUpAndAttempt(Wire& wire, store::BundleRecord& bundle) {
-  const std::optional<Verdict> obstacle = co_await Admit();
-  if (obstacle) co_return *obstacle;
+asio::awaitable<Courier::Heard> Courier::LookUpAndAttempt(Wire& wire, store::BundleRecord& bundle) {
+  std::optional<Heard> stop = co_await Admit();
+  if (stop) co_return std::move(*stop);
   WriteFields(wire, bundle, "", "-search");
   const Sent sent = Describe(bundle);
   Resolution resolution = co_await resolver_.Resolve(*wire.client, wire.fields, bundle.body, sent);
@@ -72,13 +85,15 @@ asio::awaitable<Verdict> Courier::LookUpAndAttempt(Wire& wire, store::BundleReco
     // What a shared answer says of the endpoint was weighed by the one who asked; but whether the
     // token is still good each must hear for itself.
     const bool is_refused = resolution.obstacle->status == 401;
-    if (!resolution.is_shared || is_refused) Consider(*resolution.obstacle, wire);
-    co_return *resolution.obstacle;
+    if (!resolution.is_shared || is_refused) co_return Consider(*resolution.obstacle, wire);
+    Heard heard;
+    heard.verdict = std::move(*resolution.obstacle);
+    co_return heard;
   }
   if (!resolution.searches.empty()) bundle.body = std::move(resolution.body);
-  Verdict verdict = co_await Attempt(wire, bundle);
-  resolver_.Learn(resolution, sent, verdict);
-  co_return verdict;
+  Heard heard = co_await Attempt(wire, bundle);
+  resolver_.Learn(resolution, sent, heard.verdict);
+  co_return heard;
 }
 
 void Courier::WriteFields(Wire& wire, const store::BundleRecord& bundle, std::string_view content,
@@ -90,8 +105,13 @@ void Courier::WriteFields(Wire& wire, const store::BundleRecord& bundle, std::st
   wire.generation = credentials_.generation();
 }
 
-void Courier::Consider(Verdict& verdict, const Wire& wire) {
-  if (!credentials_.Weigh(verdict, wire.generation)) weigh_(verdict);
+/// A token that ended says nothing of the endpoint.
+Courier::Heard Courier::Consider(Verdict verdict, const Wire& wire) {
+  Heard heard;
+  const bool is_about_token = credentials_.Weigh(verdict, wire.generation);
+  if (!is_about_token) heard.sign = SignOf(verdict);
+  heard.verdict = std::move(verdict);
+  return heard;
 }
 
 void Courier::LookAtClock(std::string_view date) {
@@ -112,7 +132,7 @@ Sent Courier::Describe(const store::BundleRecord& bundle) const {
   Sent sent;
   sent.entries = bundle.entries;
   sent.attempts = bundle.attempts;
-  sent.age = std::max(milliseconds(0), milliseconds(clock_.Now() - bundle.made_at));
+  sent.age = AgeOf(bundle, clock_.Now());
   return sent;
 }
 

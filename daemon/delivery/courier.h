@@ -6,8 +6,10 @@
 #include <memory>
 #include <optional>
 #include <string>
+#include <vector>
 
 #include "daemon/delivery/credentials.h"
+#include "daemon/delivery/outcome.h"
 #include "daemon/delivery/resolver.h"
 #include "daemon/store/store.h"
 
@@ -22,18 +24,12 @@ struct Wire {
 
 class Courier {
  public:
-  /// Told what an answer says of the endpoint as a whole.
-  using Weigh = std::function<void(const Verdict&)>;
-
   Courier(std::string target, std::chrono::milliseconds time_max, Credentials credentials,
-          Resolver resolver, const base::Clock& clock, std::function<TokenState::Time()> steady,
-          Weigh weigh);
+          Resolver resolver, const base::Clock& clock, std::function<TokenState::Time()> steady);
 
-  /// Nobody else uses `wire` meanwhile; `bundle`'s body may be changed on the way.
-  boost::asio::awaitable<Verdict> Carry(Wire& wire, store::BundleRecord& bundle);
+  /// Nobody else uses `wire` meanwhile; the body may be changed on the way. `bundles`: one.
+  boost::asio::awaitable<Outcome> Carry(Wire& wire, std::vector<store::BundleRecord>& bundles);
 
-  /// What Judge() is told of a bundle.
-  Sent Describe(const store::BundleRecord& bundle) const;
   /// How far our clock is ahead of the endpoint's or the token endpoint's, when that is worth
   /// telling.
   std::optional<std::chrono::seconds> clock_ahead() const;
@@ -41,12 +37,18 @@ class Courier {
   void CutOff();
 
  private:
-  boost::asio::awaitable<std::optional<Verdict>> Admit();
-  boost::asio::awaitable<Verdict> LookUpAndAttempt(Wire& wire, store::BundleRecord& bundle);
-  boost::asio::awaitable<Verdict> Attempt(Wire& wire, const store::BundleRecord& bundle);
+  /// What came of one bundle, and what that says of the endpoint.
+  struct Heard {
+    Verdict verdict;
+    Sign sign;
+  };
+  boost::asio::awaitable<std::optional<Heard>> Admit();
+  boost::asio::awaitable<Heard> LookUpAndAttempt(Wire& wire, store::BundleRecord& bundle);
+  boost::asio::awaitable<Heard> Attempt(Wire& wire, const store::BundleRecord& bundle);
+  Sent Describe(const store::BundleRecord& bundle) const;
   void WriteFields(Wire& wire, const store::BundleRecord& bundle, std::string_view content,
                    std::string_view purpose);
-  void Consider(Verdict& verdict, const Wire& wire);
+  Heard Consider(Verdict verdict, const Wire& wire);
   void LookAtClock(std::string_view date);
 
   std::string target_;
@@ -55,7 +57,6 @@ class Courier {
   Resolver resolver_;
   const base::Clock& clock_;
   std::function<TokenState::Time()> steady_;
-  Weigh weigh_;
   ClockSkew skew_;
   TokenState::Time clock_looked_{};
   bool cut_off_ = false;

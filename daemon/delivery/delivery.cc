@@ -31,7 +31,7 @@ class RunningDelivery final : public Delivery {
     if (woken_.exchange(true)) return;  // the one before is still on its way
     asio::post(loop_, [this] {
       woken_ = false;
-      dispatcher_.Step(true);
+      dispatcher_.Wake();
     });
   }
 

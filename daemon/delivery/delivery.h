@@ -9,6 +9,7 @@
 #include "daemon/base/clock.h"
 #include "daemon/base/limits.h"
 #include "daemon/delivery/backoff.h"
+#include "daemon/delivery/progress.h"
 #include "daemon/net/tls.h"
 #include "daemon/store/writer.h"
 
@@ -46,16 +47,6 @@ struct Means {
   Random random;  ///< empty: the system's
   /// The steady clock; pauses of the endpoint go by it. Empty: the system's.
   std::function<std::chrono::steady_clock::time_point()> steady;
-};
-
-/// How delivery is getting on, for `dwell queue` and the status line.
-struct Progress {
-  std::uint64_t completed = 0, refused = 0, again = 0;  ///< attempts by how they ended, since start
-  std::size_t in_flight = 0;
-  std::string last_failure;  ///< in words; empty while all is well
-  /// How far our clock is ahead of the endpoint's or the token endpoint's (negative: behind), when
-  /// that is more than limits::kClockSkewMax.
-  std::optional<std::chrono::seconds> clock_ahead;
 };
 
 /// Runs on its own thread with its own event loop.

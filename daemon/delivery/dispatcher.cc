@@ -4,43 +4,26 @@
 #include <boost/asio/co_spawn.hpp>
 #include <boost/asio/detached.hpp>
 #include <boost/asio/post.hpp>
-#include <iterator>
-
-#include "daemon/delivery/settle.h"
+#include <utility>
 
 namespace dwell::delivery {
 namespace asio = boost::asio;
-namespace {
 
 using std::chrono::milliseconds;
 
-/// Bundles claimed ahead for each one in flight, so that the senders have work while the disk
-/// syncs.
-constexpr std::size_t kAheadPerSender = 32;
-/// So many settlements are told to the store at once; fewer wait for company a moment.
-constexpr std::size_t kSettlementsMin = 32;
-constexpr milliseconds kGatherTime{3};
-/// Wall clocks jump: the next ready time is looked at again after this at the latest.
-constexpr milliseconds kLookAgain{30'000};
-/// After the store could not commit (no space).
-constexpr milliseconds kStoreAgain{1'000};
-
-}  // namespace
-
-/// One visit to the store: settles, then claims, then asks when to come again.
-struct Dispatcher::Batch {
-  std::vector<store::Settlement> settlements;
-  std::size_t wanted = 0;
-  Instant now{};
+/// A visit on its way, and what it brings back.
+struct Dispatcher::Errand {
+  Visit visit;
   std::vector<store::BundleRecord> claimed;
   std::optional<Instant> next_ready;
 
   Result<void> Work(store::Store& store) {
-    for (const store::Settlement& settlement : settlements) {
+    claimed.clear();
+    for (const store::Settlement& settlement : visit.settlements) {
       if (auto done = store.Settle(settlement); !done) return done;
     }
-    if (wanted > 0) {
-      auto claims = store.Claim(now, wanted);
+    if (visit.wanted > 0) {
+      auto claims = store.Claim(visit.now, visit.wanted);
       if (!claims) return claims.error();
       claimed = std::move(*claims);
     }
@@ -57,23 +40,30 @@ Dispatcher::Dispatcher(asio::io_context& loop, store::Writer& writer, const base
       writer_(writer),
       clock_(clock),
       means_(std::move(means)),
-      health_(in_flight_max, means_.backoff),
+      engine_({.in_flight_max = in_flight_max, .backoff = means_.backoff}),
       courier_(route.target, route.attempt_time_max,
                MakeCredentials(loop.get_executor(), route, clock, means_),
                Resolver(loop.get_executor(),
                         {route.looked_up, route.cached_for, route.target, route.attempt_time_max},
                         clock, means_.steady),
-               clock, means_.steady, [this](const Verdict& verdict) { Weigh(verdict); }),
+               clock, means_.steady),
       senders_(in_flight_max),
+      timer_(loop),
       gather_(loop),
-      ready_(loop),
-      pause_(loop),
-      drain_(loop),
-      rest_(loop),
       work_(asio::make_work_guard(loop)) {
   for (Sender& sender : senders_) {
     sender.client = std::make_unique<net::HttpClient>(route.origin, route.tls);
   }
+}
+
+void Dispatcher::Wake() {
+  engine_.News();
+  Follow();
+}
+
+void Dispatcher::Drain(milliseconds time_max) {
+  engine_.Drain(Now(), time_max);
+  Follow();
 }
 
 Progress Dispatcher::progress() const {
@@ -81,202 +71,100 @@ Progress Dispatcher::progress() const {
   return progress_;
 }
 
-void Dispatcher::Step(bool news) {
-  more_ = more_ || news;
-  StartSenders();
-  const std::size_t wanted = Wanted();
-  const bool is_free = !batch_out_ && (!store_rests_ || draining_);
-  if (is_free && IsUrgent(wanted)) {
-    PostBatch(wanted);
-  } else if (is_free && !gathering_ && (!settled_.empty() || (more_ && wanted > 0))) {
-    gathering_ = true;
-    gather_.expires_after(kGatherTime);
-    gather_.async_wait([this](const boost::system::error_code& error) {
-      gathering_ = false;
-      const bool is_needed = !settled_.empty() || more_;
-      if (!error && !batch_out_ && is_needed) PostBatch(Wanted());
-    });
-  }
-  if (draining_) FinishWhenDone();
+Times Dispatcher::Now() const { return {clock_.Now(), means_.steady()}; }
+
+void Dispatcher::Follow() {
+  Orders orders = engine_.Decide(Now());
+  if (orders.visit) Post(std::move(*orders.visit));
+  if (orders.gather) Gather(*orders.gather);
+  if (orders.bell) SetBell(*orders.bell);
+  for (Sending& sending : orders.sendings) Start(std::move(sending));
+  if (orders.cut_off) CutOff();
+  if (orders.finished) Finish();
 }
 
-/// How many bundles we could take now.
-std::size_t Dispatcher::Wanted() const {
-  if (draining_) return 0;
-  const std::size_t allowed = health_.Allowed(means_.steady());
-  const std::size_t most = health_.is_well() ? allowed * (1 + kAheadPerSender) : allowed;
-  const std::size_t have = fetched_.size() + active_;
-  return most > have ? most - have : 0;
-}
-
-/// Whether a sender would stand idle, or enough has gathered, or the end is near.
-bool Dispatcher::IsUrgent(std::size_t wanted) const {
-  if (settled_.size() >= kSettlementsMin || (draining_ && !settled_.empty())) return true;
-  if (wanted == 0 || !fetched_.empty()) return false;
-  return more_ || !settled_.empty();
-}
-
-void Dispatcher::StartSenders() {
-  const std::size_t allowed = draining_ ? 0 : health_.Allowed(means_.steady());
-  if (allowed == 0) GiveBackFetched();
-  for (Sender& sender : senders_) {
-    if (fetched_.empty() || active_ >= allowed) break;
-    if (sender.busy) continue;
-    sender.busy = true;
-    ++active_;
-    asio::co_spawn(loop_, Run(sender), asio::detached);
-  }
-}
-
-void Dispatcher::GiveBackFetched() {
-  const Instant now = clock_.Now();
-  for (const store::BundleRecord& bundle : fetched_) settled_.push_back(GiveBack(bundle, now));
-  fetched_.clear();
+void Dispatcher::Start(Sending sending) {
+  Sender& sender = senders_[sending.sender];
+  sender.sending = std::move(sending);
+  if (sender.is_running) return;  // it comes by itself
+  sender.is_running = true;
+  asio::co_spawn(loop_, Run(sender), asio::detached);
 }
 
 asio::awaitable<void> Dispatcher::Run(Sender& sender) {
-  while (!fetched_.empty() && !draining_ && active_ <= health_.Allowed(means_.steady())) {
-    store::BundleRecord bundle = std::move(fetched_.front());
-    fetched_.pop_front();
-    const Verdict verdict = co_await courier_.Carry(sender, bundle);
-    const milliseconds wait = WaitOf(verdict, bundle);
-    const auto pause =
-        std::chrono::duration_cast<milliseconds>(health_.paused_until() - means_.steady());
-    settled_.push_back(
-        Settle(bundle, verdict, clock_.Now(), wait, std::max(milliseconds(0), pause)));
-    Note(verdict);
-    Step(false);
+  while (sender.sending) {
+    Sending sending = std::move(*sender.sending);
+    sender.sending.reset();
+    const Outcome outcome = co_await courier_.Carry(sender, sending.bundles);
+    engine_.Ended(sending, outcome, Now(), means_.random());
+    Publish();
+    Follow();
   }
-  sender.busy = false;
-  --active_;
-  Step(false);
+  sender.is_running = false;
 }
 
-/// What an answer says of the endpoint as a whole.
-void Dispatcher::Weigh(const Verdict& verdict) {
-  const auto now = means_.steady();
-  if (verdict.pauses) {
-    health_.Down(now, verdict.retry_after, means_.random());
-  } else if (verdict.course == Course::kAgain) {
-    health_.Strained(now, means_.random());
-  } else {
-    health_.Succeeded();  // also a refusal shows that it works
-  }
-  if (health_.Allowed(now) == 0) {
-    RingAfter(pause_, std::chrono::ceil<milliseconds>(health_.paused_until() - now));
-  }
-}
-
-milliseconds Dispatcher::WaitOf(const Verdict& verdict, const store::BundleRecord& bundle) {
-  if (verdict.retry_after) return *verdict.retry_after;
-  if (verdict.course == Course::kWait) {
-    return WaitAtAge(means_.backoff, courier_.Describe(bundle).age, means_.random());
-  }
-  return WaitAfter(means_.backoff, bundle.attempts + 1, means_.random());
-}
-
-void Dispatcher::Note(const Verdict& verdict) {
-  const std::scoped_lock lock(progress_mutex_);
-  progress_.in_flight = active_ - 1;
-  switch (verdict.course) {
-    case Course::kDone:
-      ++progress_.completed;
-      break;
-    case Course::kHold:
-      ++progress_.refused;
-      break;
-    case Course::kAgain:
-    case Course::kPause:
-    case Course::kWait:
-      ++progress_.again;
-      break;
-  }
-  progress_.last_failure = verdict.why;
-  progress_.clock_ahead = courier_.clock_ahead();
-}
-
-void Dispatcher::PostBatch(std::size_t wanted) {
-  batch_out_ = true;
-  if (wanted > 0) more_ = false;  // until somebody says so again
+void Dispatcher::Post(Visit visit) {
   gather_.cancel();
-  auto batch = std::make_shared<Batch>();
-  batch->settlements.swap(settled_);
-  batch->wanted = wanted;
-  batch->now = clock_.Now();
+  auto errand = std::make_shared<Errand>();
+  errand->visit = std::move(visit);
   store::Job job;
   job.goes_first = true;
-  job.work = [batch](store::Store& store) {
-    batch->claimed.clear();
-    return batch->Work(store);
-  };
-  job.done = [this, batch](const Result<void>& done) {
-    asio::post(loop_, [this, batch, ok = done.has_value()] { Committed(*batch, ok); });
+  job.work = [errand](store::Store& store) { return errand->Work(store); };
+  job.done = [this, errand](const Result<void>& done) {
+    asio::post(loop_, [this, errand, ok = done.has_value()] { Committed(*errand, ok); });
   };
   writer_.Post(std::move(job));
 }
 
-void Dispatcher::Committed(Batch& batch, bool ok) {
-  batch_out_ = false;
-  if (!ok) {
-    // Nothing of it happened. When we must end, these stay in-progress: uncertain at the next
-    // start.
-    if (!draining_) {
-      settled_.insert(settled_.begin(), batch.settlements.begin(), batch.settlements.end());
-      store_rests_ = true;
-      rest_.expires_after(kStoreAgain);
-      rest_.async_wait([this](const boost::system::error_code& error) {
-        store_rests_ = false;
-        if (!error) Step(true);
-      });
-    }
-    return Step(false);
+void Dispatcher::Committed(Errand& errand, bool ok) {
+  if (ok) {
+    engine_.Visited(std::move(errand.claimed), errand.next_ready, Now());
+  } else {
+    engine_.VisitFailed(std::move(errand.visit), Now());
   }
-  if (batch.wanted > 0 && batch.claimed.size() == batch.wanted) more_ = true;
-  std::move(batch.claimed.begin(), batch.claimed.end(), std::back_inserter(fetched_));
-  WaitUntilReady(batch.next_ready);
-  Step(false);
+  Follow();
 }
 
-void Dispatcher::WaitUntilReady(std::optional<Instant> next_ready) {
-  if (!next_ready || draining_) return;
-  const milliseconds wait = *next_ready - clock_.Now();
-  if (wait <= milliseconds(0)) {  // became ready since the batch took its time
-    more_ = true;
-    return;
-  }
-  RingAfter(ready_, std::min(wait, kLookAgain));
-}
-
-void Dispatcher::RingAfter(asio::steady_timer& timer, milliseconds wait) {
-  timer.expires_after(wait);
-  timer.async_wait([this](const boost::system::error_code& error) {
-    if (!error) Step(true);
-  });
-}
-
-void Dispatcher::Drain(milliseconds time_max) {
-  draining_ = true;
-  drain_.expires_after(time_max);
-  drain_.async_wait([this](const boost::system::error_code& error) {
+/// A bell that rings too early does no harm, so one that is set is left alone for a later one.
+void Dispatcher::SetBell(Engine::Time bell) {
+  if (bell_ && *bell_ <= bell) return;
+  bell_ = bell;
+  timer_.expires_after(std::max(Engine::Time::duration::zero(), bell - means_.steady()));
+  timer_.async_wait([this](const boost::system::error_code& error) {
     if (error) return;
-    courier_.CutOff();
-    for (Sender& sender : senders_) {
-      if (sender.busy) sender.client->Close();
-    }
+    bell_.reset();
+    Follow();
   });
-  Step(false);
 }
 
-void Dispatcher::FinishWhenDone() {
-  if (!draining_ || active_ > 0 || batch_out_ || !settled_.empty()) return;
-  drain_.cancel();
-  ready_.cancel();
-  pause_.cancel();
+void Dispatcher::Gather(milliseconds time) {
+  gather_.expires_after(time);
+  gather_.async_wait([this](const boost::system::error_code& error) {
+    if (error) return;
+    engine_.Gathered();
+    Follow();
+  });
+}
+
+void Dispatcher::CutOff() {
+  courier_.CutOff();
+  for (Sender& sender : senders_) {
+    if (sender.is_running) sender.client->Close();
+  }
+}
+
+void Dispatcher::Finish() {
+  timer_.cancel();
   gather_.cancel();
-  rest_.cancel();
   courier_.CutOff();                                      // a token asked for in advance
   for (Sender& sender : senders_) sender.client.reset();  // idle connections keep the loop alive
   work_.reset();
+}
+
+void Dispatcher::Publish() {
+  const std::scoped_lock lock(progress_mutex_);
+  progress_ = engine_.progress();
+  progress_.clock_ahead = courier_.clock_ahead();
 }
 
 }  // namespace dwell::delivery

@@ -1,18 +1,17 @@
-// The heart of delivery on its one thread: claims bundles from the store, hands them to at most
-// in_flight_max senders, settles what came of them. Inside of delivery.cc.
+// The heart of delivery on its one thread, as far as it touches the world: the timer, the senders
+// and the jobs of the store. What is to be done decides the engine. Inside of delivery.cc.
 #pragma once
 
 #include <boost/asio/executor_work_guard.hpp>
 #include <boost/asio/io_context.hpp>
 #include <boost/asio/steady_timer.hpp>
-#include <deque>
-#include <memory>
 #include <mutex>
+#include <optional>
 #include <vector>
 
 #include "daemon/delivery/courier.h"
 #include "daemon/delivery/delivery.h"
-#include "daemon/delivery/health.h"
+#include "daemon/delivery/engine.h"
 #include "daemon/delivery/route.h"
 
 namespace dwell::delivery {
@@ -23,8 +22,8 @@ class Dispatcher {
   Dispatcher(boost::asio::io_context& loop, store::Writer& writer, const base::Clock& clock,
              Route route, std::size_t in_flight_max, Means means);
 
-  /// Looks for something to do. `news`: the store may hold something to send.
-  void Step(bool news);
+  /// The store may hold something to send.
+  void Wake();
   /// Claims no more; what is in flight after `time_max` is cut off. The loop ends when all is
   /// settled. Once more: the new time counts.
   void Drain(std::chrono::milliseconds time_max);
@@ -34,47 +33,35 @@ class Dispatcher {
 
  private:
   struct Sender : Wire {
-    bool busy = false;
+    std::optional<Sending> sending;  ///< to be carried next
+    bool is_running = false;
   };
-  struct Batch;
+  struct Errand;
 
-  std::size_t Wanted() const;
-  bool IsUrgent(std::size_t wanted) const;
-  void StartSenders();
-  void PostBatch(std::size_t wanted);
-  void Committed(Batch& batch, bool ok);
-  void WaitUntilReady(std::optional<Instant> next_ready);
-  void GiveBackFetched();
-  void RingAfter(boost::asio::steady_timer& timer, std::chrono::milliseconds wait);
-  void FinishWhenDone();
-
+  Times Now() const;
+  /// Asks the engine what is to be done as of now, and does it.
+  void Follow();
+  void Start(Sending sending);
   boost::asio::awaitable<void> Run(Sender& sender);
-  void Weigh(const Verdict& verdict);
-  std::chrono::milliseconds WaitOf(const Verdict& verdict, const store::BundleRecord& bundle);
-  void Note(const Verdict& verdict);
+  void Post(Visit visit);
+  void Committed(Errand& errand, bool ok);
+  void SetBell(Engine::Time bell);
+  void Gather(std::chrono::milliseconds time);
+  void CutOff();
+  void Finish();
+  void Publish();
 
   boost::asio::io_context& loop_;
   store::Writer& writer_;
   const base::Clock& clock_;
   Means means_;
-  Health health_;
+  Engine engine_;
   Courier courier_;
-
   std::vector<Sender> senders_;
-  std::deque<store::BundleRecord> fetched_;  ///< claimed, not yet sent
-  std::vector<store::Settlement> settled_;   ///< not yet told to the store
-  std::size_t active_ = 0;                   ///< senders at work
-  bool batch_out_ = false;                   ///< the store is working for us
-  bool store_rests_ = false;                 ///< after a failed commit, for a moment
-  bool more_ = true;                         ///< the store may hold more
-  bool draining_ = false;
 
-  boost::asio::steady_timer gather_;  ///< lets settlements gather
-  bool gathering_ = false;
-  boost::asio::steady_timer ready_;  ///< the next bundle becomes ready
-  boost::asio::steady_timer pause_;  ///< the endpoint's pause ends
-  boost::asio::steady_timer drain_;  ///< the drain time is over
-  boost::asio::steady_timer rest_;   ///< the store may be asked again
+  boost::asio::steady_timer timer_;
+  std::optional<Engine::Time> bell_;  ///< what it is set for
+  boost::asio::steady_timer gather_;
   boost::asio::executor_work_guard<boost::asio::io_context::executor_type> work_;
 
   mutable std::mutex progress_mutex_;

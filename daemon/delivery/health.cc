@@ -7,6 +7,19 @@ namespace dwell::delivery {
 Health::Health(std::size_t in_flight_max, Backoff backoff)
     : in_flight_max_(in_flight_max), backoff_(backoff), allowed_(in_flight_max) {}
 
+void Health::Heed(const Sign& sign, Time now, std::uint64_t random) {
+  switch (sign.kind) {
+    case Sign::Kind::kNone:
+      return;
+    case Sign::Kind::kWell:
+      return Succeeded();
+    case Sign::Kind::kStrained:
+      return Strained(now, random);
+    case Sign::Kind::kDown:
+      return Down(now, sign.asked, random);
+  }
+}
+
 void Health::Succeeded() {
   strains_ = 0;
   pauses_ = 0;

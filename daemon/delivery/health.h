@@ -7,6 +7,7 @@
 #include <optional>
 
 #include "daemon/delivery/backoff.h"
+#include "daemon/delivery/outcome.h"
 
 namespace dwell::delivery {
 
@@ -18,6 +19,9 @@ class Health {
   using Time = std::chrono::steady_clock::time_point;
 
   Health(std::size_t in_flight_max, Backoff backoff);
+
+  /// Does as the sign says: one of the following, or nothing.
+  void Heed(const Sign& sign, Time now, std::uint64_t random);
 
   void Succeeded();
   /// The endpoint answered, but could not serve: several in a row (of different bundles) are a

@@ -1,11 +1,25 @@
 #include "daemon/delivery/settle.h"
 
+#include <algorithm>
+
 namespace dwell::delivery {
 
+using std::chrono::milliseconds;
 using store::DeliveryState;
 
+milliseconds AgeOf(const store::BundleRecord& bundle, Instant now) {
+  return std::max(milliseconds(0), milliseconds(now - bundle.made_at));
+}
+
+milliseconds WaitOf(const Verdict& verdict, const store::BundleRecord& bundle,
+                    const Backoff& backoff, Instant now, std::uint64_t random) {
+  if (verdict.retry_after) return *verdict.retry_after;
+  if (verdict.course == Course::kWait) return WaitAtAge(backoff, AgeOf(bundle, now), random);
+  return WaitAfter(backoff, bundle.attempts + 1, random);
+}
+
 store::Settlement Settle(const store::BundleRecord& bundle, const Verdict& verdict, Instant now,
-                         std::chrono::milliseconds wait, std::chrono::milliseconds pause) {
+                         milliseconds wait, milliseconds pause) {
   store::Settlement settlement;
   settlement.bundle_seq = bundle.seq;
   settlement.at = now;

@@ -3,10 +3,19 @@
 
 #include <chrono>
 
+#include "daemon/delivery/backoff.h"
 #include "daemon/delivery/verdict.h"
 #include "daemon/store/store.h"
 
 namespace dwell::delivery {
+
+/// How long ago the bundle was made; never negative, whatever the clock did.
+std::chrono::milliseconds AgeOf(const store::BundleRecord& bundle, Instant now);
+
+/// This bundle's own wait before it is tried again: what the endpoint asks for, else by its age
+/// when it waits for somebody unknown, else by its attempts.
+std::chrono::milliseconds WaitOf(const Verdict& verdict, const store::BundleRecord& bundle,
+                                 const Backoff& backoff, Instant now, std::uint64_t random);
 
 /// `wait` is this bundle's own wait before it is tried again, `pause` what remains of a pause of
 /// the whole endpoint. A bundle that the endpoint saw waits for both, one after the other: so when

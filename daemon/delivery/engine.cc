@@ -1,0 +1,212 @@
+#include "daemon/delivery/engine.h"
+
+#include <algorithm>
+#include <iterator>
+
+#include "daemon/delivery/settle.h"
+#include "schemas/base/check.h"
+
+namespace dwell::delivery {
+namespace {
+
+using std::chrono::milliseconds;
+
+/// Bundles claimed ahead for each one in flight, so that the senders have work while the disk
+/// syncs.
+constexpr std::size_t kAheadPerSender = 32;
+/// So many settlements are told to the store at once; fewer wait for company a moment.
+constexpr std::size_t kSettlementsMin = 32;
+constexpr milliseconds kGatherTime{3};
+/// Wall clocks jump: the next ready time is looked at again after this at the latest.
+constexpr milliseconds kLookAgain{30'000};
+/// After the store could not commit (no space).
+constexpr milliseconds kStoreAgain{1'000};
+
+/// One random number into another, so that the waits that come of one fact differ. The finaliser of
+/// SplitMix64 (Steele, Lea and Flood, 2014).
+std::uint64_t Mixed(std::uint64_t number) {
+  number += 0x9E37'79B9'7F4A'7C15U;
+  number = (number ^ (number >> 30U)) * 0xBF58'476D'1CE4'E5B9U;
+  number = (number ^ (number >> 27U)) * 0x94D0'49BB'1331'11EBU;
+  return number ^ (number >> 31U);
+}
+
+}  // namespace
+
+Engine::Engine(const Settings& settings)
+    : backoff_(settings.backoff), health_(settings.in_flight_max, settings.backoff) {
+  CHECK(settings.in_flight_max > 0);
+  for (std::size_t sender = settings.in_flight_max; sender > 0; --sender) {
+    idle_.push_back(sender - 1);
+  }
+}
+
+void Engine::News() { more_ = true; }
+
+void Engine::Gathered() {
+  is_gathered_ = is_gathering_;
+  is_gathering_ = false;
+}
+
+void Engine::Visited(std::vector<store::BundleRecord> claimed, std::optional<Instant> next_ready,
+                     const Times& now) {
+  CHECK(is_visiting_);
+  is_visiting_ = false;
+  if (visit_wanted_ > 0 && claimed.size() == visit_wanted_) more_ = true;
+  std::move(claimed.begin(), claimed.end(), std::back_inserter(fetched_));
+  ready_at_.reset();
+  if (!next_ready || is_draining_) return;
+  const milliseconds wait = *next_ready - now.wall;
+  if (wait <= milliseconds(0)) {  // became ready since the visit took its time
+    more_ = true;
+  } else {
+    ready_at_ = now.steady + std::min(wait, kLookAgain);
+  }
+}
+
+void Engine::VisitFailed(Visit visit, const Times& now) {
+  CHECK(is_visiting_);
+  is_visiting_ = false;
+  // When we must end, these stay in-progress: uncertain at the next start.
+  if (is_draining_) return;
+  std::move(settled_.begin(), settled_.end(), std::back_inserter(visit.settlements));
+  settled_ = std::move(visit.settlements);
+  rest_until_ = now.steady + kStoreAgain;
+}
+
+void Engine::Ended(const Sending& sending, const Outcome& outcome, const Times& now,
+                   std::uint64_t random) {
+  CHECK(active_ > 0 && outcome.verdicts.size() == sending.bundles.size());
+  --active_;
+  idle_.push_back(sending.sender);
+  health_.Heed(outcome.sign, now.steady, random);
+  const auto pause =
+      std::max(milliseconds(0),
+               std::chrono::duration_cast<milliseconds>(health_.paused_until() - now.steady));
+  for (std::size_t i = 0; i < sending.bundles.size(); ++i) {
+    random = Mixed(random);
+    const store::BundleRecord& bundle = sending.bundles[i];
+    const Verdict& verdict = outcome.verdicts[i];
+    const milliseconds wait = WaitOf(verdict, bundle, backoff_, now.wall, random);
+    settled_.push_back(Settle(bundle, verdict, now.wall, wait, pause));
+    Note(verdict);
+  }
+}
+
+void Engine::Drain(const Times& now, milliseconds time_max) {
+  is_draining_ = true;
+  cut_off_at_ = now.steady + time_max;
+  ready_at_.reset();
+  rest_until_.reset();
+}
+
+Orders Engine::Decide(const Times& now) {
+  HearBells(now.steady);
+  Orders orders;
+  const std::size_t allowed = is_draining_ ? 0 : health_.Allowed(now.steady);
+  if (allowed == 0) GiveBackFetched(now.wall);
+  while (!fetched_.empty() && active_ < allowed) orders.sendings.push_back(NextSending());
+  DecideVisit(now, orders);
+  if (cut_off_at_ && *cut_off_at_ <= now.steady) {
+    cut_off_at_.reset();
+    orders.cut_off = true;
+  }
+  orders.finished = is_draining_ && active_ == 0 && !is_visiting_ && settled_.empty();
+  if (!orders.finished) orders.bell = NextBell(now.steady);
+  is_paused_ = health_.Allowed(now.steady) == 0;
+  progress_.in_flight = active_;
+  return orders;
+}
+
+void Engine::HearBells(Time now) {
+  const bool pause_ended = is_paused_ && health_.Allowed(now) > 0;
+  const bool is_ready = ready_at_ && *ready_at_ <= now;
+  const bool is_rested = rest_until_ && *rest_until_ <= now;
+  if (is_ready) ready_at_.reset();
+  if (is_rested) rest_until_.reset();
+  more_ = more_ || pause_ended || is_ready || is_rested;
+}
+
+void Engine::GiveBackFetched(Instant now) {
+  for (const store::BundleRecord& bundle : fetched_) settled_.push_back(GiveBack(bundle, now));
+  fetched_.clear();
+}
+
+Sending Engine::NextSending() {
+  Sending sending;
+  sending.sender = idle_.back();
+  idle_.pop_back();
+  ++active_;
+  sending.bundles.push_back(std::move(fetched_.front()));
+  fetched_.pop_front();
+  return sending;
+}
+
+/// How many bundles we could take now.
+std::size_t Engine::Wanted(Time now) const {
+  if (is_draining_) return 0;
+  const std::size_t allowed = health_.Allowed(now);
+  const std::size_t most = health_.is_well() ? allowed * (1 + kAheadPerSender) : allowed;
+  const std::size_t have = fetched_.size() + active_;
+  return most > have ? most - have : 0;
+}
+
+/// Whether a sender would stand idle, or enough has gathered, or the end is near.
+bool Engine::IsUrgent(std::size_t wanted) const {
+  if (settled_.size() >= kSettlementsMin || (is_draining_ && !settled_.empty())) return true;
+  if (wanted == 0 || !fetched_.empty()) return false;
+  return more_ || !settled_.empty();
+}
+
+void Engine::DecideVisit(const Times& now, Orders& orders) {
+  if (is_visiting_ || rest_until_) return;
+  const std::size_t wanted = Wanted(now.steady);
+  const bool is_needed = !settled_.empty() || (more_ && wanted > 0);
+  if (!IsUrgent(wanted) && !(is_needed && is_gathered_)) {
+    is_gathered_ = false;
+    if (!is_needed || is_gathering_) return;
+    is_gathering_ = true;
+    orders.gather = kGatherTime;
+    return;
+  }
+  is_visiting_ = true;
+  visit_wanted_ = wanted;
+  is_gathering_ = false;
+  is_gathered_ = false;
+  if (wanted > 0) more_ = false;  // until somebody says so again
+  Visit& visit = orders.visit.emplace();
+  visit.settlements.swap(settled_);
+  visit.wanted = wanted;
+  visit.now = now.wall;
+}
+
+std::optional<Engine::Time> Engine::NextBell(Time now) const {
+  std::optional<Time> bell;
+  const auto consider = [&bell](std::optional<Time> time) {
+    if (time && (!bell || *time < *bell)) bell = time;
+  };
+  consider(ready_at_);
+  consider(rest_until_);
+  consider(cut_off_at_);
+  if (!is_draining_ && health_.Allowed(now) == 0) consider(health_.paused_until());
+  return bell;
+}
+
+void Engine::Note(const Verdict& verdict) {
+  switch (verdict.course) {
+    case Course::kDone:
+      ++progress_.completed;
+      break;
+    case Course::kHold:
+      ++progress_.refused;
+      break;
+    case Course::kAgain:
+    case Course::kPause:
+    case Course::kWait:
+      ++progress_.again;
+      break;
+  }
+  progress_.last_failure = verdict.why;
+}
+
+}  // namespace dwell::delivery
