@@ -127,7 +127,7 @@ void Pipeline::Show(std::string source, std::string id, Audience audience, const
   job.done = [reply, done](const Result<void>& result) {
     done(result ? std::move(*reply) : Refuse(503, "busy", result.error().message()));
   };
-  writer_.Post(std::move(job));
+  jobs_.Post(std::move(job));
 }
 
 }  // namespace dwell::intake

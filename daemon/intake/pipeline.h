@@ -10,7 +10,7 @@
 #include "daemon/intake/answers.h"
 #include "daemon/intake/reply.h"
 #include "daemon/ledger/ledger.h"
-#include "daemon/store/writer.h"
+#include "daemon/store/jobs.h"
 #include "schemas/bundled.h"
 
 namespace dwell::intake {
@@ -21,9 +21,9 @@ using Replies = std::function<void(Reply)>;
 class Pipeline {
  public:
   /// All outlive the pipeline.
-  Pipeline(ledger::Ledger& ledger, store::Writer& writer, const schemas::Bundled& schemas,
+  Pipeline(ledger::Ledger& ledger, store::Jobs& jobs, const schemas::Bundled& schemas,
            const base::Clock& clock)
-      : ledger_(ledger), writer_(writer), schemas_(schemas), clock_(clock) {}
+      : ledger_(ledger), jobs_(jobs), schemas_(schemas), clock_(clock) {}
 
   /// One event (JSON). 201 with `location` after the synced commit, 200 for the same event again
   /// (both with warnings as "outcome", if there are any),
@@ -51,7 +51,7 @@ class Pipeline {
 
  private:
   ledger::Ledger& ledger_;
-  store::Writer& writer_;
+  store::Jobs& jobs_;
   const schemas::Bundled& schemas_;
   const base::Clock& clock_;
   std::atomic<bool> draining_ = false;

@@ -69,7 +69,7 @@ Result<void> RunRound(Ledger::Impl& ledger, store::Store& store, Round& round) {
 void PostRound(const std::shared_ptr<Ledger::Impl>& ledger, Done done) {
   auto round = std::make_shared<Round>();
   round->done = std::move(done);
-  ledger->writer.Post(
+  ledger->jobs.Post(
       {[ledger, round](store::Store& store) { return RunRound(*ledger, store, *round); },
        [ledger, round](const Result<void>& committed) {
          ledger->Finish(round->touched, committed);

@@ -284,7 +284,7 @@ void Ledger::Decide(Order order, std::function<void(Result<Ruling>)> done) {
     Log(sitting->ruling);
     done(std::move(sitting->ruling));
   };
-  impl_->writer.Post(std::move(job));
+  impl_->jobs.Post(std::move(job));
 }
 
 }  // namespace dwell::ledger

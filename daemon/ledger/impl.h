@@ -26,10 +26,10 @@ struct Appended {
 };
 
 struct Ledger::Impl {
-  Impl(store::Writer& store_writer, const base::Clock& wall_clock, Rules all_rules)
-      : writer(store_writer), clock(wall_clock), rules(std::move(all_rules)) {}
+  Impl(store::Jobs& store_jobs, const base::Clock& wall_clock, Rules all_rules)
+      : jobs(store_jobs), clock(wall_clock), rules(std::move(all_rules)) {}
 
-  store::Writer& writer;
+  store::Jobs& jobs;
   const base::Clock& clock;
   const Rules rules;
   LineCache cache{limits::kCachedEventsMax};  // the store thread's own

@@ -8,8 +8,8 @@
 
 namespace dwell::ledger {
 
-Ledger::Ledger(store::Writer& writer, const base::Clock& clock, Rules rules)
-    : impl_(std::make_shared<Impl>(writer, clock, std::move(rules))) {}
+Ledger::Ledger(store::Jobs& jobs, const base::Clock& clock, Rules rules)
+    : impl_(std::make_shared<Impl>(jobs, clock, std::move(rules))) {}
 
 Ledger::~Ledger() = default;
 

@@ -9,7 +9,7 @@
 
 #include "daemon/base/clock.h"
 #include "daemon/base/limits.h"
-#include "daemon/store/writer.h"
+#include "daemon/store/jobs.h"
 #include "mapping/due/due.h"
 #include "mapping/fhir/bundle.h"
 #include "schemas/bundled.h"
@@ -118,7 +118,7 @@ struct RemapPage {
   std::string refusal;  ///< why it stopped: no room for more deliveries; empty: it did not
 };
 
-/// What the ledger works with; all outlive the writer.
+/// What the ledger works with; all outlive the last job.
 struct Rules {
   const schemas::Bundled* schemas = nullptr;
   const due::Policy* policy = nullptr;
@@ -136,7 +136,7 @@ using Receipts = std::function<void(std::vector<Receipt>)>;
 /// log says so each time. Other lines are not touched by it.
 class Ledger {
  public:
-  Ledger(store::Writer& writer, const base::Clock& clock, Rules rules);
+  Ledger(store::Jobs& jobs, const base::Clock& clock, Rules rules);
   ~Ledger();
 
   /// Stores the submissions, in order, each for itself, in one transaction (shared with others);
@@ -169,7 +169,7 @@ class Ledger {
   void Remap(RemapOrder order, std::function<void(Result<RemapPage>)> done);
 
   /// Adds a listener, called on the store thread after a commit that added bundles or changed when
-  /// the clock must look. It must be quick, and safe to call until the writer is gone.
+  /// the clock must look. It must be quick, and safe to call until the last job is done.
   void OnNews(std::function<void()> news);
 
   struct Impl;  ///< of the files that implement it

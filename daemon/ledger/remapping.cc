@@ -247,7 +247,7 @@ void Ledger::Remap(RemapOrder order, std::function<void(Result<RemapPage>)> done
     Log(pass->order, pass->page);
     done(std::move(pass->page));
   };
-  impl_->writer.Post(std::move(job));
+  impl_->jobs.Post(std::move(job));
 }
 
 }  // namespace dwell::ledger

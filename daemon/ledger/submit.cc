@@ -172,7 +172,7 @@ void Ledger::Submit(std::vector<Submission> submissions, Receipts receipts) {
     batch->tell(std::move(batch->receipts));
     impl->Finish(batch->touched, committed);
   };
-  impl_->writer.Post(std::move(job));
+  impl_->jobs.Post(std::move(job));
 }
 
 }  // namespace dwell::ledger

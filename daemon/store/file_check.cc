@@ -1,10 +1,8 @@
 #include "daemon/store/file_check.h"
 
 #include <sqlite3.h>
-#include <sys/stat.h>
 
 #include <array>
-#include <cerrno>
 #include <cstring>
 #include <memory>
 #include <vector>
@@ -29,8 +27,8 @@ std::uint32_t PageBytes(const Header& header) {
   return stored == 1 ? 65536 : stored;
 }
 
-Result<void> ReadHeader(const std::string& path, Header& header) {
-  sqlite3_vfs* vfs = sqlite3_vfs_find(nullptr);
+Result<void> ReadHeader(const Files& files, const std::string& path, Header& header) {
+  sqlite3_vfs* vfs = sqlite3_vfs_find(files.vfs());
   CHECK(vfs != nullptr);
   std::vector<std::max_align_t> memory(
       static_cast<std::size_t>(vfs->szOsFile) / sizeof(std::max_align_t) + 1);
@@ -69,15 +67,12 @@ Result<void> CheckHeader(const std::string& path, const Header& header, std::uin
 
 }  // namespace
 
-Result<FileState> CheckFile(const std::string& path) {
-  struct stat log {};
-  const bool has_log = ::stat((path + "-wal").c_str(), &log) == 0 && log.st_size > 0;
-  struct stat status {};
-  if (::stat(path.c_str(), &status) != 0) {
-    if (errno != ENOENT) {
-      return Error(ErrorKind::kIo,
-                   "cannot look at the store's file " + path + ": " + std::strerror(errno));
-    }
+Result<FileState> CheckFile(const Files& files, const std::string& path) {
+  const Result<Files::Seen> log = files.LookAt(path + "-wal");
+  const bool has_log = log.has_value() && log->kind != Files::Kind::kNone && log->bytes > 0;
+  const Result<Files::Seen> seen = files.LookAt(path);
+  if (seen.has_error()) return seen.error();
+  if (seen->kind == Files::Kind::kNone) {
     if (has_log) {
       return Error(ErrorKind::kCorrupt, "the store's file " + path +
                                             " is gone but its log (-wal) is there; put the file "
@@ -85,14 +80,11 @@ Result<FileState> CheckFile(const std::string& path) {
     }
     return FileState::kMissing;
   }
-  if (!S_ISREG(status.st_mode)) {
-    return Error(ErrorKind::kForeign, path + " is not a file");
-  }
+  if (seen->kind != Files::Kind::kFile) return Error(ErrorKind::kForeign, path + " is not a file");
   Header header{};
-  const Result<void> read = ReadHeader(path, header);
+  const Result<void> read = ReadHeader(files, path, header);
   if (read.has_error()) return read.error();
-  const Result<void> checked =
-      CheckHeader(path, header, static_cast<std::uint64_t>(status.st_size), has_log);
+  const Result<void> checked = CheckHeader(path, header, seen->bytes, has_log);
   if (checked.has_error()) return checked.error();
   return FileState::kOurs;
 }

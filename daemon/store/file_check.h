@@ -4,6 +4,7 @@
 
 #include <string>
 
+#include "daemon/store/files.h"
 #include "schemas/base/result.h"
 
 namespace dwell::store {
@@ -14,10 +15,10 @@ enum class FileState : std::uint8_t { kMissing, kOurs };
 /// application's, or a newer version), kCorrupt (a log without its file, fewer pages than the
 /// header says), kIo. Reads through SQLite's file layer: closing a file of one's own would drop the
 /// locks that this process holds on it (POSIX).
-Result<FileState> CheckFile(const std::string& path);
+Result<FileState> CheckFile(const Files& files, const std::string& path);
 
 /// Makes a new, complete store file at `path`, readable by its owner only. The file appears whole
 /// or not at all, and never in place of one that is already there.
-Result<void> CreateFile(const std::string& path);
+Result<void> CreateFile(Files& files, const std::string& path);
 
 }  // namespace dwell::store

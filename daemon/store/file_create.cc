@@ -1,9 +1,6 @@
-#include <fcntl.h>
 #include <sqlite3.h>
 #include <unistd.h>
 
-#include <cerrno>
-#include <cstring>
 #include <memory>
 #include <string_view>
 
@@ -19,51 +16,9 @@ struct FreeImage {
   void operator()(unsigned char* image) const { sqlite3_free(image); }
 };
 
-class Descriptor {
- public:
-  explicit Descriptor(int fd) : fd_(fd) {}
-  ~Descriptor() {
-    if (fd_ >= 0) ::close(fd_);
-  }
-  Descriptor(const Descriptor&) = delete;
-  Descriptor& operator=(const Descriptor&) = delete;
-  int get() const { return fd_; }
-
- private:
-  int fd_;
-};
-
-Error SystemError(const std::string& doing, const std::string& path, int code) {
-  const ErrorKind kind = code == ENOSPC || code == EDQUOT ? ErrorKind::kFull : ErrorKind::kIo;
-  return {kind, "cannot " + doing + " " + path + ": " + std::strerror(code)};
-}
-
-Result<void> WriteWhole(const std::string& path, std::string_view bytes) {
-  ::unlink(path.c_str());
-  const Descriptor file(::open(path.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0600));
-  if (file.get() < 0) return SystemError("create", path, errno);
-  while (!bytes.empty()) {
-    const ssize_t written = ::write(file.get(), bytes.data(), bytes.size());
-    if (written < 0 && errno == EINTR) continue;
-    if (written < 0) return SystemError("write", path, errno);
-    bytes.remove_prefix(static_cast<std::size_t>(written));
-  }
-  if (::fsync(file.get()) != 0) return SystemError("sync", path, errno);
-  return {};
-}
-
-Result<void> SyncFolderOf(const std::string& path) {
-  const std::size_t slash = path.rfind('/');
-  const std::string folder = slash == std::string::npos ? "." : path.substr(0, slash + 1);
-  const Descriptor opened(::open(folder.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC));
-  if (opened.get() < 0) return SystemError("open", folder, errno);
-  if (::fsync(opened.get()) != 0) return SystemError("sync", folder, errno);
-  return {};
-}
-
 }  // namespace
 
-Result<void> CreateFile(const std::string& path) {
+Result<void> CreateFile(Files& files, const std::string& path) {
   sqlite3* raw = nullptr;
   const int code = sqlite3_open(":memory:", &raw);
   const DatabaseHandle memory(raw);
@@ -79,15 +34,13 @@ Result<void> CreateFile(const std::string& path) {
   sqlite3_int64 bytes = 0;
   const std::unique_ptr<unsigned char, FreeImage> image(sqlite3_serialize(raw, "main", &bytes, 0));
   const std::string draft = path + ".new-" + std::to_string(::getpid());
-  done = WriteWhole(draft,
-                    {reinterpret_cast<const char*>(image.get()), static_cast<std::size_t>(bytes)});
-  // link() refuses where a file of that name has appeared meanwhile; that one is then opened.
-  if (done.has_value() && ::link(draft.c_str(), path.c_str()) != 0 && errno != EEXIST) {
-    done = SystemError("create", path, errno);
-  }
-  ::unlink(draft.c_str());
+  done = files.Write(draft,
+                     {reinterpret_cast<const char*>(image.get()), static_cast<std::size_t>(bytes)});
+  // Where a file of that name has appeared meanwhile it stays; that one is then opened.
+  if (done.has_value()) done = files.Link(draft, path);
+  files.Remove(draft);
   if (done.has_error()) return done;
-  return SyncFolderOf(path);
+  return files.SyncFolderOf(path);
 }
 
 }  // namespace dwell::store

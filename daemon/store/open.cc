@@ -29,10 +29,10 @@ int CountLogPages(void* connection, sqlite3*, const char*, int pages) {
   return SQLITE_OK;
 }
 
-Result<void> Configure(Connection& connection, const std::string& path) {
+Result<void> Configure(Connection& connection, const Files& files, const std::string& path) {
   sqlite3* raw = nullptr;
   const int flags = SQLITE_OPEN_READWRITE | SQLITE_OPEN_NOMUTEX | SQLITE_OPEN_NOFOLLOW;
-  const int code = sqlite3_open_v2(path.c_str(), &raw, flags, nullptr);
+  const int code = sqlite3_open_v2(path.c_str(), &raw, flags, files.vfs());
   connection.db.reset(raw);
   if (code != SQLITE_OK) return StoreError(raw, code, "opening");
   // Closing must never write: after a failed sync the file is to stay as it is.
@@ -85,24 +85,21 @@ Result<void> ReadCounts(Connection& connection, Counts& counts) {
   return {};
 }
 
-std::string FolderOf(const std::string& path) {
-  const std::size_t slash = path.rfind('/');
-  return slash == std::string::npos ? "." : path.substr(0, slash + 1);
-}
-
 }  // namespace
 
 Result<std::unique_ptr<Store>> Store::Open(const std::string& path, const Options& options) {
-  const Result<FileState> state = CheckFile(path);
+  Files& files = options.files != nullptr ? *options.files : SystemFiles();
+  const Result<FileState> state = CheckFile(files, path);
   if (state.has_error()) return state.error();
   if (state.value() == FileState::kMissing) {
-    const Result<void> created = CreateFile(path);
+    const Result<void> created = CreateFile(files, path);
     if (created.has_error()) return created.error();
   }
   auto db = std::make_unique<Db>();
-  db->folder = FolderOf(path);
+  db->files = &files;
+  db->path = path;
   db->free_bytes_min = options.free_bytes_min;
-  Result<void> done = Configure(db->connection, path);
+  Result<void> done = Configure(db->connection, files, path);
   if (done.has_error()) return done.error();
   const Result<std::int64_t> version = CheckContents(db->connection.db.get());
   if (version.has_error()) return version.error();

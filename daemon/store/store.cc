@@ -1,7 +1,5 @@
 #include "daemon/store/store.h"
 
-#include <sys/statvfs.h>
-
 #include <utility>
 
 #include "daemon/store/store_db.h"
@@ -88,9 +86,8 @@ Result<void> Store::Finish() { return db_->connection.MoveLog(SQLITE_CHECKPOINT_
 std::size_t Store::log_pages() const { return static_cast<std::size_t>(db_->connection.wal_pages); }
 
 bool Store::HasRoom() const {
-  struct statvfs space {};
-  if (::statvfs(db_->folder.c_str(), &space) != 0) return false;
-  return std::uint64_t{space.f_bavail} * std::uint64_t{space.f_frsize} >= db_->free_bytes_min;
+  const std::optional<std::uint64_t> free = db_->files->FreeBytes(db_->path);
+  return free && *free >= db_->free_bytes_min;
 }
 
 const Counts& Store::counts() const { return db_->counts; }

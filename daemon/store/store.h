@@ -18,6 +18,8 @@
 
 namespace dwell::store {
 
+class Files;
+
 using Sha256 = std::array<std::uint8_t, 32>;
 
 /// States of a delivery, named as FHIR Task.status names them.
@@ -149,6 +151,8 @@ struct Pages {
 struct Options {
   /// Below this HasRoom() says no.
   std::uint64_t free_bytes_min = limits::kStoreFreeBytesMin;
+  /// Where its files are (see files.h), outlives the store; null: the system's.
+  Files* files = nullptr;
 };
 
 /// One SQLite file: WAL, synchronous FULL, exclusive locking, one connection.

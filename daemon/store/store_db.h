@@ -4,6 +4,7 @@
 #include <string>
 
 #include "daemon/store/connection.h"
+#include "daemon/store/files.h"
 #include "daemon/store/packing.h"
 #include "daemon/store/store.h"
 
@@ -11,7 +12,8 @@ namespace dwell::store {
 
 struct Store::Db {
   Connection connection;
-  std::string folder;  ///< of the file; asked for free space
+  const Files* files = nullptr;
+  std::string path;  ///< its file system is asked for free space
   std::uint64_t free_bytes_min = 0;
   Counts counts;     ///< with the open transaction's changes
   Counts committed;  ///< without them

@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "daemon/ledger/ledger.h"
+#include "daemon/store/writer.h"
 #include "tests/support/manual_clock.h"
 #include "tests/support/temp_folder.h"
 #include "tests/support/ward_events.h"
