@@ -49,7 +49,7 @@ Making FinishMaking(const line::Line& line, Derived derived, const Rules& rules,
   fhir::Made& made = derived.made;
   Making making;
   making.issued = std::move(made.issued);
-  making.next_change = due::NextChange(dues, *rules.policy, now);
+  making.next_change = due::NextChange(dues);
   // Otherwise the clock would look at this line for ever without getting on.
   CHECK(!making.next_change || *making.next_change > now);
   making.summary = LineSummary(line, dues);

@@ -4,6 +4,7 @@
 #include <utility>
 
 #include "mapping/due/due.h"
+#include "mapping/due/grades.h"
 #include "mapping/due/rules.h"
 
 namespace dwell::due {
@@ -31,6 +32,9 @@ struct Clock {
   const Entry* anchor = nullptr;
   std::optional<Start> start;        ///< empty: the policy sets no limit where the patient was
   const LineRules* rules = nullptr;  ///< by which `start` was judged
+  /// Due by then, whatever `start` says: what was asked for once because of the patient's group or
+  /// an infusion stands until somebody looks.
+  std::optional<Instant> tighter;
 
   bool AtOnce() const { return start && start->due_at == anchor->event->happened.instant; }
 };
@@ -38,7 +42,7 @@ struct Clock {
 class Computation {
  public:
   Computation(const Line& line, const Policy& policy, const Zone& zone, Instant now)
-      : line_(line), policy_(policy), now_(now), frame_{policy, zone, nullptr} {
+      : line_(line), policy_(policy), now_(now), frame_{policy, zone, nullptr, {}} {
     for (const Entry& entry : line.entries) {
       if (placed_ == nullptr && Places(*entry.event)) placed_ = &entry;
     }
@@ -62,6 +66,7 @@ class Computation {
   void Follow(const RuleRow& row);
   void Begin(const RuleRow& row, const Entry& entry, Clock* clock);
   void Stop(const RuleRow& row, const Entry& entry, Clock* clock);
+  void Tighten(const Entry& entry, Clock* clock) const;
   void Finish(const RuleRow& row, Clock* clock, Stage stage, const std::string& by);
   void ListVoid(const RuleRow& row);
   bool TryVoid(const RuleRow& row, const Entry& entry, const LineRules* rules);
@@ -82,10 +87,20 @@ class Computation {
   }
   void Add(Rule rule, const Entry& anchor, const Start& start, Stage stage, const std::string& by,
            const std::string& ward, bool only_if_issued) {
-    dues_.push_back({rule, anchor.root_id, anchor.event->happened.instant, start.due_at, stage, by,
-                     std::string(start.reason), policy_.name, policy_.version, ward,
-                     only_if_issued});
+    dues_.push_back({.rule = rule,
+                     .anchor_id = anchor.root_id,
+                     .from = anchor.event->happened.instant,
+                     .due_at = start.due_at,
+                     .stage = stage,
+                     .changes_at = {},
+                     .settled_by = by,
+                     .reason = std::string(start.reason),
+                     .policy_name = policy_.name,
+                     .policy_version = policy_.version,
+                     .ward = ward,
+                     .only_if_issued = only_if_issued});
   }
+  void Open(const LineRules* rules, Due* due) const;
 
   const Line& line_;
   const Policy& policy_;
@@ -95,6 +110,7 @@ class Computation {
   /// The rules by which the line may ever have been judged: of each kind it was said to be, on each
   /// ward it was said to be on. Nearly always one.
   std::vector<const LineRules*> candidates_;
+  const std::vector<event::Code>* harmful_ = nullptr;  ///< ever told: a check may be judged by it
   std::vector<Due> dues_;
 
   // Of the walk in progress.
@@ -118,6 +134,7 @@ bool Computation::Live(const RuleRow& row, int index) const {
 void Computation::Follow(const RuleRow& row) {
   Clock clock;
   last_ = nullptr;
+  frame_.care = {};
   for (int i = 0; i < static_cast<int>(line_.entries.size()); ++i) {
     if (!Live(row, i)) continue;
     const Entry& entry = line_.entries[static_cast<std::size_t>(i)];
@@ -129,7 +146,9 @@ void Computation::Follow(const RuleRow& row) {
       frame_.rules = RulesAt(ward);
     }
     last_ = &entry;
+    frame_.care.Take(*entry.event);
     Begin(row, entry, &clock);
+    if (row.tightens && clock.start) Tighten(entry, &clock);
   }
   if (clock.anchor != nullptr) Finish(row, &clock, Stage::kDue, {});
 }
@@ -143,11 +162,32 @@ void Computation::Stop(const RuleRow& row, const Entry& entry, Clock* clock) {
   }
 }
 
+/// Never due before the ward told why, so that it is not overdue for a time when nobody knew.
+void Computation::Tighten(const Entry& entry, Clock* clock) const {
+  const auto interval = TighterInterval(frame_);
+  if (!interval) return;
+  const Instant told = entry.event->happened.instant;
+  const Instant at = std::max(clock->anchor->event->happened.instant + *interval, told);
+  if (!clock->tighter || at < *clock->tighter) clock->tighter = at;
+}
+
+/// What time makes of an open due.
+void Computation::Open(const LineRules* rules, Due* due) const {
+  const Progress progress = ProgressAt(due->due_at, TimingOf(policy_, rules), now_);
+  due->stage = progress.stage;
+  due->priority = progress.priority;
+  if (due->rule == Rule::kRemoveNow && due->priority != Priority::kStat) {
+    due->priority = static_cast<Priority>(static_cast<int>(due->priority) + 1);
+  }
+  due->escalation = progress.escalation;
+  due->changes_at = progress.changes_at;
+}
+
 /// One due of a rule is open at a time. What must be done at once overtakes what is due some day;
 /// otherwise a further reason for the same thing adds nothing.
 void Computation::Begin(const RuleRow& row, const Entry& entry, Clock* clock) {
   if (!row.anchors(*entry.event, frame_)) return;
-  Clock fresh{&entry, row.starts(*entry.event, frame_), frame_.rules};
+  Clock fresh{&entry, row.starts(*entry.event, frame_), frame_.rules, {}};
   if (clock->start) {
     if (!fresh.start) return;
     if (!fresh.AtOnce() || clock->AtOnce()) {
@@ -174,13 +214,16 @@ void Computation::Finish(const RuleRow& row, Clock* clock, Stage stage, const st
     }
   }
   if (!start) return;
-  if (stage == Stage::kDue) stage = OpenStage(start->due_at, policy_, now_);
+  if (finished.tighter) start->due_at = std::min(start->due_at, *finished.tighter);
   Add(row.rule, *finished.anchor, *start, stage, *settled_by, last_->event->place.ward, false);
+  if (stage == Stage::kDue) Open(row.follows_ward ? frame_.rules : finished.rules, &dues_.back());
 }
 
 void Computation::FindCandidates() {
   const std::string* ward = nullptr;
   for (const Entry& entry : line_.entries) {
+    const auto& infusions = entry.event->infusions;
+    if (infusions && IsHarmful(*infusions)) harmful_ = &*infusions;
     if (ward != nullptr && *ward == entry.event->place.ward) continue;
     ward = &entry.event->place.ward;
     for (const Entry& placed : line_.entries) {
@@ -214,6 +257,7 @@ void Computation::ListVoid(const RuleRow& row) {
 /// Whether by these rules the event starts something; lists it unless it is listed already.
 bool Computation::TryVoid(const RuleRow& row, const Entry& entry, const LineRules* rules) {
   frame_.rules = rules;
+  frame_.care = {.infusions = harmful_};
   if (!row.anchors(*entry.event, frame_)) return false;
   const auto start = row.starts(*entry.event, frame_);
   if (!start) return false;
@@ -261,7 +305,7 @@ void Computation::InsertionRecord() {
     due.settled_by = by == nullptr ? std::string() : by->root_id;
     due.only_if_issued = true;
   } else {
-    due.stage = OpenStage(due_at, policy_, now_);
+    Open(nullptr, &due);
   }
 }
 

@@ -1,6 +1,5 @@
 #include "mapping/due/due.h"
 
-#include <algorithm>
 #include <array>
 
 #include "mapping/due/rules.h"
@@ -15,7 +14,23 @@ constexpr std::array<std::string_view, 7> kRuleCodes = {
 constexpr std::array<std::string_view, 7> kStageCodes = {
     "not-yet-due", "due-soon", "due", "overdue", "settled", "no-longer-needed", "entered-in-error"};
 
-bool IsOpen(Stage stage) { return stage <= Stage::kOverdue; }
+constexpr std::size_t kStepsMax = 3;  // one for each priority above routine
+
+/// The steps by which an open due gets more urgent, whichever way the policy tells them.
+struct Steps {
+  std::array<EscalationStep, kStepsMax> at{};
+  std::size_t count = 0;
+
+  explicit Steps(const Timing& timing) {
+    if (timing.escalation->empty()) {
+      at[0] = {std::chrono::minutes(0), Priority::kUrgent};
+      at[1] = {timing.grace, Priority::kAsap};
+      count = 2;
+      return;
+    }
+    for (const EscalationStep& step : *timing.escalation) at.at(count++) = step;
+  }
+};
 
 }  // namespace
 
@@ -23,20 +38,29 @@ std::string_view RuleCode(Rule rule) { return kRuleCodes.at(static_cast<std::siz
 
 std::string_view StageCode(Stage stage) { return kStageCodes.at(static_cast<std::size_t>(stage)); }
 
-Stage OpenStage(Instant due_at, const Policy& policy, Instant now) {
-  if (now >= due_at + policy.grace) return Stage::kOverdue;
-  if (now >= due_at) return Stage::kDue;
-  if (now >= due_at - policy.due_soon) return Stage::kDueSoon;
-  return Stage::kNotYetDue;
+Progress ProgressAt(Instant due_at, const Timing& timing, Instant now) {
+  Progress progress;
+  const auto pass = [&](Instant at) {
+    if (now >= at) return true;
+    if (!progress.changes_at || at < *progress.changes_at) progress.changes_at = at;
+    return false;
+  };
+  if (pass(due_at - timing.due_soon)) progress.stage = Stage::kDueSoon;
+  if (pass(due_at)) progress.stage = Stage::kDue;
+  if (pass(due_at + timing.grace)) progress.stage = Stage::kOverdue;
+  const Steps steps(timing);
+  for (std::size_t i = 0; i < steps.count; ++i) {
+    if (!pass(due_at + steps.at.at(i).after)) continue;
+    progress.priority = steps.at.at(i).priority;
+    progress.escalation = i + 1;
+  }
+  return progress;
 }
 
-std::optional<Instant> NextChange(const std::vector<Due>& dues, const Policy& policy, Instant now) {
+std::optional<Instant> NextChange(const std::vector<Due>& dues) {
   std::optional<Instant> next;
   for (const Due& due : dues) {
-    if (!IsOpen(due.stage)) continue;
-    for (const Instant at : {due.due_at - policy.due_soon, due.due_at, due.due_at + policy.grace}) {
-      if (at > now && (!next || at < *next)) next = at;
-    }
+    if (due.changes_at && (!next || *due.changes_at < *next)) next = due.changes_at;
   }
   return next;
 }

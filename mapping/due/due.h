@@ -20,7 +20,7 @@ enum class Rule : std::uint8_t {
   kRemoveNow,               ///< grade, swelling on flush, no longer needed
   kPostRemovalWatch,        ///< look at the site until the watch ends
   kInsertionRecordMissing,  ///< events came for a line whose insertion nobody told
-  kPolicyMissing,           ///< no rules for this kind of line on this ward
+  kPolicyMissing,           ///< no rules for this kind of line on this ward, or for a name told
 };
 
 /// "removal-due", "site-check-due", "dressing-change-due", "remove-now", "post-removal-watch",
@@ -50,10 +50,15 @@ struct Due {
   Instant from;    ///< when the clock started
   Instant due_at;  ///< when it must be done
   Stage stage;
+  /// How urgent; kRoutine when closed. kRemoveNow is one step more urgent than anything else.
+  Priority priority = Priority::kRoutine;
+  std::size_t escalation = 0;         ///< steps of the escalation passed
+  std::optional<Instant> changes_at;  ///< when time alone changes this next; empty: never
   std::string settled_by;  ///< root id of the settling, cancelling or retracting event; or empty
-  /// For kRemoveNow what triggered it: "phlebitis-grade", "phlebitis-signs" (the signs prove more
-  /// than was entered), "infiltration-grade", "swelling-on-flush" or "no-longer-required"; else
-  /// empty.
+  /// For kRemoveNow what triggered it: "phlebitis-grade", "phlebitis-signs" (the signs prove a
+  /// grade that was not entered), "phlebitis-definition", "infiltration-grade",
+  /// "infiltration-signs", "swelling-on-flush" or "no-longer-required". For kPolicyMissing the name
+  /// that the policy does not know: "patient-group-unknown" or "infusion-unknown". Else empty.
   std::string reason;
   std::string policy_name;
   std::string policy_version;
@@ -70,26 +75,8 @@ struct Due {
 std::vector<Due> Compute(const line::Line& line, const Policy& policy, const Zone& zone,
                          Instant now);
 
-/// The first instant after `now` at which Compute() would give another answer without a new event;
-/// empty when nothing will change any more.
-std::optional<Instant> NextChange(const std::vector<Due>& dues, const Policy& policy, Instant now);
-
-/// Codes of the scales that a grade can be computed for. Sources: Jackson, Nursing Times
-/// 1998;94(4):68-71 (0 to 5); Infusion Nurses Society, Infusion Nursing Standards of Practice 2011,
-/// S47 (0 to 4).
-inline constexpr std::string_view kVisualInfusionPhlebitis = "visual-infusion-phlebitis";
-inline constexpr std::string_view kInsPhlebitis = "ins-phlebitis";
-
-/// Floor and ceiling of the phlebitis grade that the signs allow on that scale, where none of the
-/// scale's six signs is left open; empty otherwise, and for another scale. Equal: the signs
-/// determine the grade. The rule for combinations that the scale does not list is ours.
-struct GradeRange {
-  int floor;
-  int ceiling;
-};
-std::optional<GradeRange> PhlebitisGradeRange(std::string_view scale, const event::Signs& signs);
-/// The highest grade of that scale that the signs marked present prove, whatever the others are
-/// (open ones as absent); 0 for another scale.
-int PhlebitisGradeProven(std::string_view scale, const event::Signs& signs);
+/// The first instant after that of Compute() at which it would give another answer without a new
+/// event; empty when nothing will change any more.
+std::optional<Instant> NextChange(const std::vector<Due>& dues);
 
 }  // namespace dwell::due

@@ -1,9 +1,11 @@
 // The computed phlebitis grade, on either scale. A scale lists few of the combinations of its six
 // signs; for the others it gives no answer, and neither do we: a floor and a ceiling.
+#include "mapping/due/grades.h"
+
 #include <algorithm>
 #include <array>
 
-#include "mapping/due/due.h"
+#include "schemas/decimal.h"
 
 namespace dwell::due {
 namespace {
@@ -83,6 +85,40 @@ const Scale* FindScale(std::string_view code) {
   return found != kScales.end() ? &*found : nullptr;
 }
 
+constexpr std::array<std::string_view, 3> kHarmful = {"blood-product", "irritant", "vesicant"};
+
+bool Reaches(const event::Decimal& measure, std::string_view limit) {
+  return schemas::CompareDecimals(measure.text, limit) >= 0;
+}
+
+/// One of the trial's five signs: by its measure where that was told, else by the sign alone.
+struct TrialSign {
+  bool met = false;
+  bool unmeasured = false;
+};
+
+TrialSign Extent(Finding sign, const std::optional<event::Decimal>& measure_mm) {
+  constexpr std::string_view kExtentMinMm = "10";
+  if (measure_mm) return {.met = Reaches(*measure_mm, kExtentMinMm)};
+  return {.unmeasured = sign == Finding::kPresent};
+}
+
+TrialSign Pain(Finding sign, const std::optional<std::int64_t>& score) {
+  constexpr std::int64_t kPainMin = 2;
+  if (score) return {.met = *score >= kPainMin};
+  return {.unmeasured = sign == Finding::kPresent};
+}
+
+constexpr std::chrono::hours kAfterRemovalMax{48};  // Rickard et al. 2012, as above
+
+TrialPhlebitis SeenAt(const event::Event& event) {
+  if (const auto* check = std::get_if<event::SiteCheck>(&event.body)) {
+    return TrialPhlebitisOf(check->signs, check->measures);
+  }
+  const auto* removal = std::get_if<event::Removal>(&event.body);
+  return removal != nullptr ? TrialPhlebitisOf(removal->signs, {}) : TrialPhlebitis::kNotMet;
+}
+
 }  // namespace
 
 std::optional<GradeRange> PhlebitisGradeRange(std::string_view scale, const Signs& signs) {
@@ -98,6 +134,49 @@ std::optional<GradeRange> PhlebitisGradeRange(std::string_view scale, const Sign
 int PhlebitisGradeProven(std::string_view scale, const Signs& signs) {
   const Scale* row = FindScale(scale);
   return row != nullptr ? row->floor(PresentSigns(signs)) : 0;
+}
+
+bool IsHarmful(const std::vector<event::Code>& infusions) {
+  return std::ranges::any_of(infusions, [](const event::Code& infusion) {
+    return std::ranges::find(kHarmful, infusion) != kHarmful.end();
+  });
+}
+
+int InfiltrationGradeProven(const Signs& signs, const event::Measures& measures, bool harmful) {
+  const auto& extent_mm = measures.swelling_mm;
+  const bool swollen = signs.swelling == Finding::kPresent ||
+                       (extent_mm && schemas::CompareDecimals(extent_mm->text, "0") > 0);
+  if (!swollen) return 0;
+  if (harmful) return 4;
+  if (signs.blanching != Finding::kPresent || signs.coolness != Finding::kPresent) return 0;
+  if (!extent_mm || !Reaches(*extent_mm, "25")) return 1;
+  return schemas::CompareDecimals(extent_mm->text, "150") > 0 ? 3 : 2;
+}
+
+TrialPhlebitis TrialPhlebitisOf(const Signs& signs, const event::Measures& measures) {
+  const std::array<TrialSign, 5> found = {Pain(signs.pain, measures.pain_0_10),
+                                          Extent(signs.erythema, measures.redness_mm),
+                                          Extent(signs.swelling, measures.swelling_mm),
+                                          {.met = signs.pus == Finding::kPresent},
+                                          {.met = signs.palpable_cord == Finding::kPresent}};
+  const auto met = std::ranges::count(found, true, &TrialSign::met);
+  if (met >= 2) return TrialPhlebitis::kMet;
+  const auto unmeasured = std::ranges::count(found, true, &TrialSign::unmeasured);
+  return met + unmeasured >= 2 ? TrialPhlebitis::kPossible : TrialPhlebitis::kNotMet;
+}
+
+const line::Entry* FirstTrialPhlebitis(const line::Line& line) {
+  const line::Entry* const in = line.insertion();
+  const line::Entry* const out = line.removal();
+  if (in == nullptr) return nullptr;
+  for (const line::Entry& entry : line.entries) {
+    if (entry.standing != line::Standing::kInForce) continue;
+    const Instant at = entry.event->happened.instant;
+    if (at < in->event->happened.instant) continue;
+    if (out != nullptr && at > out->event->happened.instant + kAfterRemovalMax) return nullptr;
+    if (SeenAt(*entry.event) == TrialPhlebitis::kMet) return &entry;
+  }
+  return nullptr;
 }
 
 }  // namespace dwell::due

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <array>
 
+#include "mapping/due/grades.h"
+
 namespace dwell::due {
 namespace {
 
@@ -15,7 +17,6 @@ bool IsRemoval(const Event& event, const Frame&) { return event.kind() == Kind::
 bool SettledByRemoval(const Event& event, Instant, const Frame&) {
   return event.kind() == Kind::kRemoval;
 }
-bool SettledByNothing(const Event&, Instant, const Frame&) { return false; }
 
 // The dwell limit, in elapsed time.
 
@@ -28,7 +29,7 @@ std::optional<Start> RemovalStarts(const Event& event, const Frame& frame) {
   return Start{event.happened.instant + *limit, {}};
 }
 
-// Site checks, at the rounds of the ward.
+// Site checks, at the rounds of the ward or so long after the last one.
 
 bool AnchorsSiteCheck(const Event& event, const Frame&) {
   return event.kind() == Kind::kInsertion || event.kind() == Kind::kSiteCheck;
@@ -38,10 +39,13 @@ bool AnchorsSiteCheck(const Event& event, const Frame&) {
 /// and never as early as half the way to the following round. Otherwise a check at 13:50 would be
 /// asked for again at 14:00. Common practice, no source.
 std::optional<Start> SiteCheckStarts(const Event& event, const Frame& frame) {
-  if (frame.rules == nullptr || frame.rules->check_rounds.empty()) return std::nullopt;
+  if (frame.rules == nullptr) return std::nullopt;
   const Instant happened = event.happened.instant;
+  if (frame.rules->check_interval) return Start{happened + *frame.rules->check_interval, {}};
+  if (frame.rules->check_rounds.empty()) return std::nullopt;
   const Instant next = frame.zone.NextRound(happened, frame.rules->check_rounds);
-  if (event.kind() == Kind::kInsertion || next - happened > frame.policy.due_soon) {
+  const auto early_max = TimingOf(frame.policy, frame.rules).due_soon;
+  if (event.kind() == Kind::kInsertion || next - happened > early_max) {
     return Start{next, {}};
   }
   const Instant following = frame.zone.NextRound(next, frame.rules->check_rounds);
@@ -102,15 +106,37 @@ bool Swelled(const std::optional<event::FlushGiven>& flush) {
   return flush && flush->swelling == Finding::kPresent;
 }
 
-std::string_view CheckTrigger(const event::SiteCheck& check, const LineRules& rules) {
-  const auto& limit = rules.remove_at_phlebitis_grade;
-  if (limit && check.grade && check.grade->value >= *limit) return "phlebitis-grade";
-  if (limit && PhlebitisGradeProven(kVisualInfusionPhlebitis, check.signs) >= *limit)
-    return "phlebitis-signs";
-  const auto& infiltration = rules.remove_at_infiltration_grade;
-  if (infiltration && check.infiltration_grade && *check.infiltration_grade >= *infiltration) {
-    return "infiltration-grade";
+std::string_view PhlebitisTrigger(const event::SiteCheck& check, const LineRules& rules) {
+  if (check.grade) {
+    const auto limit = rules.RemovalGrade(check.grade->scale);
+    if (limit && check.grade->value >= *limit) return "phlebitis-grade";
   }
+  for (const std::string_view scale : kPhlebitisScales) {
+    const auto limit = rules.RemovalGrade(scale);
+    if (!limit || !rules.Grades(scale)) continue;
+    if (PhlebitisGradeProven(scale, check.signs) >= *limit) return "phlebitis-signs";
+  }
+  // Possible is enough: a sign whose measure nobody told is not a small one.
+  const bool defined = rules.remove_on_trial_phlebitis &&
+                       TrialPhlebitisOf(check.signs, check.measures) != TrialPhlebitis::kNotMet;
+  return defined ? "phlebitis-definition" : std::string_view();
+}
+
+std::string_view InfiltrationTrigger(const event::SiteCheck& check, const Frame& frame) {
+  const auto& limit = frame.rules->remove_at_infiltration_grade;
+  if (!limit) return {};
+  if (check.infiltration_grade && *check.infiltration_grade >= *limit) return "infiltration-grade";
+  const auto* infusions = frame.care.infusions;
+  const bool harmful = infusions != nullptr && IsHarmful(*infusions);
+  const int proven = InfiltrationGradeProven(check.signs, check.measures, harmful);
+  return proven >= *limit ? "infiltration-signs" : std::string_view();
+}
+
+std::string_view CheckTrigger(const event::SiteCheck& check, const Frame& frame) {
+  const LineRules& rules = *frame.rules;
+  if (const auto phlebitis = PhlebitisTrigger(check, rules); !phlebitis.empty()) return phlebitis;
+  const auto infiltration = InfiltrationTrigger(check, frame);
+  if (!infiltration.empty()) return infiltration;
   if (rules.remove_on_swelling_at_flush && Swelled(check.flush)) return "swelling-on-flush";
   if (rules.remove_when_not_needed && check.still_needed == event::Answer::kNo) {
     return "no-longer-required";
@@ -119,65 +145,129 @@ std::string_view CheckTrigger(const event::SiteCheck& check, const LineRules& ru
 }
 
 /// Why the event means that the line must come out; empty when it does not.
-std::string_view Trigger(const Event& event, const LineRules& rules) {
+std::string_view Trigger(const Event& event, const Frame& frame) {
   if (const auto* check = std::get_if<event::SiteCheck>(&event.body)) {
-    return CheckTrigger(*check, rules);
+    return CheckTrigger(*check, frame);
   }
   const auto* placed = std::get_if<event::Insertion>(&event.body);
   const auto* flush = std::get_if<event::Flush>(&event.body);
   const bool swelled = (placed != nullptr && Swelled(placed->flush)) ||
                        (flush != nullptr && flush->flush.swelling == Finding::kPresent);
-  return swelled && rules.remove_on_swelling_at_flush ? "swelling-on-flush" : std::string_view();
+  return swelled && frame.rules->remove_on_swelling_at_flush ? "swelling-on-flush"
+                                                             : std::string_view();
 }
 
 bool AnchorsRemoveNow(const Event& event, const Frame& frame) {
-  return frame.rules != nullptr && !Trigger(event, *frame.rules).empty();
+  return frame.rules != nullptr && !Trigger(event, frame).empty();
 }
 
 std::optional<Start> RemoveNowStarts(const Event& event, const Frame& frame) {
   if (!AnchorsRemoveNow(event, frame)) return std::nullopt;
-  return Start{event.happened.instant, Trigger(event, *frame.rules)};
+  return Start{event.happened.instant, Trigger(event, frame)};
 }
 
-// No row for this kind of line on this ward.
+// No row for this kind of line on this ward, or none for a name that the ward told.
+
+bool Knows(const Names& names, const std::vector<event::Code>* told) {
+  return told == nullptr ||
+         std::ranges::all_of(*told, [&](const auto& name) { return names.contains(name); });
+}
+
+/// The reason why the policy has no rule under this care; empty when it knows every name.
+std::string_view UnknownName(const Care& care, const Policy& policy) {
+  if (!Knows(policy.patient_groups, care.patient_groups)) return "patient-group-unknown";
+  return Knows(policy.infusions, care.infusions) ? std::string_view() : "infusion-unknown";
+}
+
+/// By what the event itself tells.
+std::string_view UnknownName(const Event& event, const Policy& policy) {
+  Care care;
+  care.Take(event);
+  return UnknownName(care, policy);
+}
 
 bool AnchorsPolicyMissing(const Event& event, const Frame& frame) {
-  return frame.rules == nullptr && event.kind() != Kind::kRemoval;
+  if (event.kind() == Kind::kRemoval) return false;
+  return frame.rules == nullptr || !UnknownName(event, frame.policy).empty();
 }
 
 std::optional<Start> PolicyMissingStarts(const Event& event, const Frame& frame) {
-  if (frame.rules != nullptr) return std::nullopt;
-  return Start{event.happened.instant, {}};
+  if (frame.rules == nullptr) return Start{event.happened.instant, {}};
+  const std::string_view unknown = UnknownName(event, frame.policy);
+  if (unknown.empty()) return std::nullopt;
+  return Start{event.happened.instant, unknown};
+}
+
+/// The ward tells names anew, and the policy knows all that hold now.
+bool SettledByKnownNames(const Event& event, Instant, const Frame& frame) {
+  if (frame.rules == nullptr || (!event.patient_groups && !event.infusions)) return false;
+  Care care = frame.care;
+  care.Take(event);
+  return UnknownName(care, frame.policy).empty();
 }
 
 // The site after the removal.
 
 std::optional<Start> WatchStarts(const Event& event, const Frame& frame) {
-  if (frame.policy.watch <= frame.policy.watch.zero()) return std::nullopt;
-  return Start{event.happened.instant + frame.policy.watch, {}};
+  const auto watch = WatchOf(frame.policy, frame.rules);
+  if (watch <= watch.zero()) return std::nullopt;
+  return Start{event.happened.instant + watch, {}};
 }
 
 /// Looks before the end of the watch are welcome but do not end it.
 bool SettledByLastLook(const Event& event, Instant due_at, const Frame& frame) {
   return event.kind() == Kind::kSiteCheck &&
-         event.happened.instant >= due_at - frame.policy.due_soon;
+         event.happened.instant >= due_at - TimingOf(frame.policy, frame.rules).due_soon;
 }
 
 constexpr std::array kRules = {
-    RuleRow{Rule::kRemoval, Span::kInPlace, IsInsertion, RemovalStarts, SettledByRemoval, true},
+    RuleRow{Rule::kRemoval, Span::kInPlace, IsInsertion, RemovalStarts, SettledByRemoval, true,
+            false},
     RuleRow{Rule::kSiteCheck, Span::kInPlace, AnchorsSiteCheck, SiteCheckStarts, SettledBySiteCheck,
-            true},
+            true, true},
     RuleRow{Rule::kDressing, Span::kInPlace, AnchorsDressing, DressingStarts, SettledByDressing,
-            true},
+            true, false},
     RuleRow{Rule::kRemoveNow, Span::kInPlace, AnchorsRemoveNow, RemoveNowStarts, SettledByRemoval,
-            false},
+            false, false},
     RuleRow{Rule::kPolicyMissing, Span::kInPlace, AnchorsPolicyMissing, PolicyMissingStarts,
-            SettledByNothing, true},
+            SettledByKnownNames, true, false},
     RuleRow{Rule::kPostRemovalWatch, Span::kAfterRemoval, IsRemoval, WatchStarts, SettledByLastLook,
-            false},
+            false, false},
 };
 
+/// The tightest interval of one sort under what was told of it.
+void Tighten(const MinutesByName& intervals, const Names& known,
+             const std::vector<event::Code>* told, std::optional<std::chrono::minutes>* tightest) {
+  if (told == nullptr || intervals.empty()) return;
+  const auto lower = [tightest](std::chrono::minutes interval) {
+    if (!*tightest || interval < **tightest) *tightest = interval;
+  };
+  for (const event::Code& name : *told) {
+    if (const auto own = intervals.find(name); own != intervals.end()) {
+      lower(own->second);
+    } else if (!known.contains(name)) {
+      for (const auto& [other, interval] : intervals) lower(interval);
+    }
+  }
+}
+
 }  // namespace
+
+void Care::Take(const Event& event) {
+  if (event.patient_groups) patient_groups = &*event.patient_groups;
+  if (event.infusions) infusions = &*event.infusions;
+}
+
+std::optional<std::chrono::minutes> TighterInterval(const Frame& frame) {
+  std::optional<std::chrono::minutes> tightest;
+  if (frame.rules == nullptr) return tightest;
+  const Policy& policy = frame.policy;
+  Tighten(frame.rules->check_interval_by_patient_group, policy.patient_groups,
+          frame.care.patient_groups, &tightest);
+  Tighten(frame.rules->check_interval_by_infusion, policy.infusions, frame.care.infusions,
+          &tightest);
+  return tightest;
+}
 
 std::span<const RuleRow> RuleTable() { return kRules; }
 

@@ -228,6 +228,11 @@ struct Event {
   std::string line_id;   ///< unique within its source; of the line meant, if none was placed
   std::string replaces;  ///< id of the event (same source) that this one corrects; or empty
   std::string note;      ///< or empty
+  /// Which groups the patient belongs to and what runs through the line, by name ("neonate",
+  /// "vesicant"), from this event on until another one tells; a list without names says: none.
+  /// Empty optional: not told. Of insertions, site checks and flushes.
+  std::optional<std::vector<Code>> patient_groups;
+  std::optional<std::vector<Code>> infusions;
   Body body;
 
   Kind kind() const { return static_cast<Kind>(body.index()); }

@@ -42,6 +42,8 @@ void ReadCommon(Reader* reader, const Cursor& root, Event* event) {
   reader->Member(root, "line_id", &event->line_id);
   reader->Member(root, "replaces", &event->replaces);
   reader->Member(root, "note", &event->note);
+  reader->Member(root, "patient_groups", &event->patient_groups);
+  reader->Member(root, "infusions", &event->infusions);
 }
 
 void CheckTimes(Reader* reader, const Event& event) {

@@ -199,6 +199,18 @@ void Components::Alarm(std::string_view code) {
   Close(true);
 }
 
+void CareComponents(Components& components, const event::Event& event) {
+  if (event.patient_groups) {
+    for (const event::Code& name : *event.patient_groups) {
+      components.Coded("observation", "patient-group", "patient-group", name);
+    }
+  }
+  if (!event.infusions) return;
+  for (const event::Code& name : *event.infusions) {
+    components.Coded("observation", "infusion", "infusion", name);
+  }
+}
+
 void FlushComponents(Components& components, const event::FlushGiven& flush) {
   components.Coded("observation", "flush-fluid", "fluid", flush.fluid);
   components.Quantity("flush-volume", flush.millilitres, {"mL", "mL"});

@@ -64,5 +64,7 @@ class Components {
 
 /// Components of a flush: fluid, volume, lot, expiry, two-person check, swelling, resistance.
 void FlushComponents(Components& components, const event::FlushGiven& flush);
+/// Components of the groups that the patient belongs to, and of what runs through the line.
+void CareComponents(Components& components, const event::Event& event);
 
 }  // namespace dwell::fhir

@@ -120,6 +120,7 @@ void MakeInsertionRecord(Draft& draft) {
   }
   components.Answer("observation", "date-label", insertion.date_label, true);
   components.Answer("observation", "patient-told", insertion.patient_told, true);
+  CareComponents(components, *entry.event);
 }
 
 void MakeFlushRecord(Draft& draft) {
@@ -144,6 +145,7 @@ void MakeFlushRecord(Draft& draft) {
     FlushComponents(components, flush.flush);
     components.Coded("observation", "patency", "patency", flush.patency,
                      flush.patency == "blocked");
+    CareComponents(components, *entry.event);
   }
 }
 

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 
+#include "mapping/due/grades.h"
 #include "mapping/fhir/observation.h"
 
 namespace dwell::fhir {
@@ -83,6 +84,19 @@ void WriteSigns(Components& components, const Signs& signs,
   components.Alarm("grade-discrepancy");
 }
 
+/// The grade that staff entered stays as it is; what proves more is told beside it. By what the
+/// check itself says runs through the line.
+void WriteInfiltration(Components& components, const event::Event& event,
+                       const event::SiteCheck& check) {
+  const auto& entered = check.infiltration_grade;
+  if (entered) components.Integer("infiltration-grade", *entered);
+  const bool harmful = event.infusions && due::IsHarmful(*event.infusions);
+  const int proven = due::InfiltrationGradeProven(check.signs, check.measures, harmful);
+  if (proven <= entered.value_or(0)) return;
+  components.Integer("infiltration-grade-proven", proven);
+  if (entered) components.Alarm("infiltration-grade-discrepancy");
+}
+
 void WriteMeasures(Components& components, const event::Measures& measures) {
   components.Quantity("redness-extent", measures.redness_mm, {"mm", "mm"});
   components.Quantity("swelling-extent", measures.swelling_mm, {"mm", "mm"});
@@ -100,7 +114,10 @@ void MakeSiteCheck(Draft& draft) {
   Components components(draft);
   WriteSigns(components, check.signs, check.grade);
   WriteMeasures(components, check.measures);
-  if (check.infiltration_grade) components.Integer("infiltration-grade", *check.infiltration_grade);
+  WriteInfiltration(components, event, check);
+  if (due::TrialPhlebitisOf(check.signs, check.measures) == due::TrialPhlebitis::kMet) {
+    components.Alarm("phlebitis-by-definition");
+  }
   if (check.dressing) {
     components.Coded("observation", "dressing-type", "dressing-type", check.dressing->type);
     const std::string& condition = check.dressing->condition;
@@ -112,6 +129,7 @@ void MakeSiteCheck(Draft& draft) {
   for (const event::Code& action : check.action) {
     components.Coded("observation", "action-taken", "action", action);
   }
+  CareComponents(components, event);
 }
 
 void MakeSiteAtRemoval(Draft& draft) {

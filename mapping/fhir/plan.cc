@@ -11,7 +11,7 @@ namespace {
 
 /// Raise when the same inputs come to be written otherwise: then every line's resources go out
 /// again.
-constexpr std::uint64_t kFormat = 5;
+constexpr std::uint64_t kFormat = 6;
 
 constexpr std::array<RoleRow, 16> kRows = {{
     {Role::kDevice, "device", "Device", "Vascular line"},
@@ -232,6 +232,7 @@ class Planner {
     print.Add(static_cast<std::uint64_t>(due.due_at.time_since_epoch().count()));
     print.Add(static_cast<std::uint64_t>(due.stage)).Add(due.settled_by).Add(due.reason);
     if (due.stage == due::Stage::kSettled) AddSettling(print, HeadOf(line_, due.settled_by));
+    print.Add(static_cast<std::uint64_t>(due.priority));
     print.Add(due.policy_name).Add(due.policy_version).Add(due.ward);
     plan_.push_back({.role = Role::kTask,
                      .due = &due,

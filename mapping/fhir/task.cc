@@ -6,23 +6,21 @@
 namespace dwell::fhir {
 namespace {
 
-using due::Rule;
 using due::Stage;
 
-/// R4 codes for a stage: Task.status (required binding task-status) and Task.priority (required
-/// binding request-priority), the latter also for what cannot wait: a line to be removed now.
+/// R4 codes for a stage: Task.status (required binding task-status).
 struct StageRow {
   Stage stage;
-  std::string_view status, priority, priority_now;
+  std::string_view status;
 };
 constexpr std::array<StageRow, 7> kStages = {{
-    {Stage::kNotYetDue, "requested", "routine", "urgent"},
-    {Stage::kDueSoon, "requested", "routine", "urgent"},
-    {Stage::kDue, "ready", "urgent", "asap"},
-    {Stage::kOverdue, "ready", "asap", "stat"},
-    {Stage::kSettled, "completed", "routine", "routine"},
-    {Stage::kNoLongerNeeded, "cancelled", "routine", "routine"},
-    {Stage::kEnteredInError, "entered-in-error", "routine", "routine"},
+    {Stage::kNotYetDue, "requested"},
+    {Stage::kDueSoon, "requested"},
+    {Stage::kDue, "ready"},
+    {Stage::kOverdue, "ready"},
+    {Stage::kSettled, "completed"},
+    {Stage::kNoLongerNeeded, "cancelled"},
+    {Stage::kEnteredInError, "entered-in-error"},
 }};
 
 /// The policy as a canonical with version; name and version encoded, whatever a site calls them.
@@ -122,7 +120,7 @@ void MakeTask(Draft& draft) {
   if (due.stage == Stage::kNoLongerNeeded) WriteStatusReason(draft, "stage", "no-longer-needed");
   draft.Coded("businessStatus", "stage", due::StageCode(due.stage), "State");
   json.Member("intent", "order");
-  json.Member("priority", due.rule == Rule::kRemoveNow ? row.priority_now : row.priority);
+  json.Member("priority", due::PriorityCode(due.priority));
   draft.Coded("code", "due-rule", due::RuleCode(due.rule), "What");
   if (scope.insertion != nullptr)
     draft.Refer("focus", TypeOf(Role::kDeviceUse, scope.context.release), scope.device_use_id);

@@ -42,6 +42,10 @@ class Looking {
     const UnknownCode unknown{group, code};
     if (std::ranges::count(found_, unknown) == 0) found_.push_back(unknown);
   }
+  void LookAll(std::string_view group, const std::optional<std::vector<event::Code>>& codes) const {
+    if (!codes) return;
+    for (const event::Code& code : *codes) Look(group, code);
+  }
 
  private:
   void LookAt(const event::Site& site) const {
@@ -59,6 +63,8 @@ std::vector<UnknownCode> UnknownCodes(const event::Event& event, const codes::Co
   std::vector<UnknownCode> found;
   const Looking looking(codes, found);
   for (const event::StaffMember& member : event.staff) looking.Look("role", member.role);
+  looking.LookAll("patient-group", event.patient_groups);
+  looking.LookAll("infusion", event.infusions);
   std::visit(looking, event.body);
   return found;
 }

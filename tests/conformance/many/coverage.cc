@@ -16,7 +16,6 @@ struct Impossible {
   std::string_view key, why;
 };
 constexpr std::array kImpossible = {
-    Impossible{"due policy-missing settled", "nothing that staff do adds a rule to the policy"},
     Impossible{"due insertion-record-missing no-longer-needed",
                "it ends with the insertion, or with the retraction of all that told of the line"},
     Impossible{"due post-removal-watch no-longer-needed", "only a retraction takes a removal back"},

@@ -106,7 +106,7 @@ void Player::Make(Line* line, const line::Line& derived, const event::Event* eve
   auto made = fhir::Make(derived, dues, line->context, line->issued,
                          {.event = event, .recorded = line->now, .sequence = line->sequence + 1});
   line->issued = std::move(made.issued);
-  line->next_change = due::NextChange(dues, *line->policy, line->now);
+  line->next_change = due::NextChange(dues);
   if (!made.resources.empty()) ++line->sequence;
   Check(made.resources);
   tell({event, json, made.resources});

@@ -18,7 +18,8 @@ constexpr std::array kMembers = {
     MemberRow{"kind", "line-kind"},     MemberRow{"place", "site"},
     MemberRow{"reason", "reason"},      MemberRow{"role", "role"},
     MemberRow{"vein", "vein"},          MemberRow{"skin_antiseptic", "antiseptic"},
-    MemberRow{"type", "dressing-type"},
+    MemberRow{"type", "dressing-type"}, MemberRow{"patient_groups", "patient-group"},
+    MemberRow{"infusions", "infusion"},
 };
 
 }  // namespace

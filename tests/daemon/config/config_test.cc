@@ -3,6 +3,9 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <filesystem>
+#include <set>
+
 #include "daemon/config/code_maps.h"
 #include "daemon/config/policy_file.h"
 #include "tests/support/temp_folder.h"
@@ -212,6 +215,23 @@ TEST(CodeMaps, AMapThatIsNotThereOrWrongIsNamed) {
     ASSERT_FALSE(codes.has_value());
     EXPECT_THAT(codes.error().message(), testing::HasSubstr(file));
   }
+}
+
+TEST(Policy, EachShippedOneIsRightAndHasANameOfItsOwn) {
+  std::set<std::string> names;
+  std::size_t count = 0;
+  for (const auto& file : std::filesystem::directory_iterator(DWELL_SOURCE_DIR "/deploy/config")) {
+    if (!file.path().filename().string().starts_with("policy-")) continue;
+    const auto policy = LoadPolicy(file.path());
+    ASSERT_TRUE(policy.has_value()) << FormatFinding(policy.error()[0]);
+    names.insert(policy->name);
+    ++count;
+    for (const char* kind : {"peripheral-cannula", "midline", "picc", "cvc", "arterial-line"}) {
+      EXPECT_NE(policy->Find("any", kind), nullptr) << file.path() << " " << kind;
+    }
+  }
+  EXPECT_EQ(count, 3U);
+  EXPECT_EQ(names.size(), count);
 }
 
 TEST(Policy, MistakesInItsFileAreToldWithLineAndPlace) {

@@ -122,9 +122,9 @@ TEST(CodeSystem, KnowsTheCodesThatTheEventContractListsByName) {
        {"not-yet-due", "due-soon", "due", "overdue", "settled", "no-longer-needed",
         "entered-in-error"}},
       {"reason",
-       {"phlebitis-grade", "phlebitis-signs", "infiltration-grade", "swelling-on-flush",
-        "no-longer-required", "wrong-patient", "wrong-line", "duplicate-entry", "not-done",
-        "other"}},
+       {"phlebitis-grade", "phlebitis-signs", "phlebitis-definition", "infiltration-grade",
+        "infiltration-signs", "swelling-on-flush", "no-longer-required", "patient-group-unknown",
+        "infusion-unknown", "wrong-patient", "wrong-line", "duplicate-entry", "not-done", "other"}},
   };
   for (const auto& [group, codes] : kListed) {
     for (const auto code : codes) EXPECT_TRUE(has(group, code)) << group << " " << code;

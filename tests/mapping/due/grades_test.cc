@@ -1,36 +1,22 @@
-// The computed phlebitis grade: all 64 combinations of the six signs.
+// The computed phlebitis grade: all 64 combinations of the six signs of either scale.
 // Rows of the scale: A. Jackson, Nursing Times 1998;94(4):68-71 (citation from memory); the reading
 // of combinations that it does not list (floor and ceiling) is ours.
+#include "mapping/due/grades.h"
+
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <map>
 #include <string>
+#include <vector>
 
-#include "mapping/due/due.h"
+#include "tests/mapping/due/signs.h"
 
 namespace dwell::due {
 namespace {
 
 using event::Finding;
-
-/// P pain, E erythema, S swelling, I induration, K streak, C palpable cord, U pus, F pyrexia: those
-/// named are present. The others that the scale asks for, named in `asked`, are absent.
-event::Signs SignsOf(const std::string& letters, const std::string& asked = "PESICF") {
-  const auto finding = [&](char letter) {
-    if (letters.find(letter) != std::string::npos) return Finding::kPresent;
-    return asked.find(letter) != std::string::npos ? Finding::kAbsent : Finding::kNotAsked;
-  };
-  event::Signs signs;
-  signs.pain = finding('P');
-  signs.erythema = finding('E');
-  signs.swelling = finding('S');
-  signs.induration = finding('I');
-  signs.streak = finding('K');
-  signs.palpable_cord = finding('C');
-  signs.pus = finding('U');
-  signs.pyrexia = finding('F');
-  return signs;
-}
+using samples::SignsOf;
 
 event::Signs InsSignsOf(const std::string& letters) { return SignsOf(letters, "PESKCU"); }
 
@@ -160,6 +146,89 @@ TEST(InsGrades, EachScaleAsksOnlyForItsOwnSigns) {
   EXPECT_FALSE(PhlebitisGradeRange(kInsPhlebitis, signs).has_value());
   EXPECT_FALSE(PhlebitisGradeRange("some-other-scale", SignsOf("PE")).has_value());
   EXPECT_EQ(PhlebitisGradeProven("some-other-scale", SignsOf("PE")), 0);
+}
+
+/// A row of a scale as its card prints it: what the grade asks for, in one or more ways, and which
+/// signs the row mentions.
+struct CardRow {
+  int grade;
+  std::vector<std::string> required;  ///< any of these sets, whole
+  std::string mentioned;              ///< the words of the row and of those below it
+  int mentioned_max = 6;              ///< at most so many of P, E and S belong to the row
+};
+
+bool HasAll(const std::string& present, const std::string& wanted) {
+  return std::ranges::all_of(wanted,
+                             [&](char sign) { return present.find(sign) != std::string::npos; });
+}
+
+int EarlySigns(const std::string& present) {
+  return static_cast<int>(std::ranges::count_if(
+      present, [](char sign) { return std::string("PES").find(sign) != std::string::npos; }));
+}
+
+/// Floor: the highest row whose requirement is met. Ceiling: the lowest row that covers all signs.
+std::pair<int, int> ByCard(const std::vector<CardRow>& card, const std::string& present) {
+  std::pair<int, int> range{0, card.back().grade};
+  for (const CardRow& row : card) {
+    for (const std::string& way : row.required) {
+      if (HasAll(present, way)) range.first = row.grade;
+    }
+  }
+  for (auto row = card.rbegin(); row != card.rend(); ++row) {
+    if (HasAll(row->mentioned, present) && EarlySigns(present) <= row->mentioned_max) {
+      range.second = row->grade;
+    }
+  }
+  return range;
+}
+
+std::string Subset(const std::string& letters, unsigned set) {
+  std::string present;
+  for (unsigned i = 0; i < letters.size(); ++i) {
+    if ((set >> i & 1U) != 0) present += letters[i];
+  }
+  return present;
+}
+
+// The card's rows, in own words: one of slight pain or redness; two of pain, redness, swelling;
+// pain with redness and induration; these with a palpable cord; these with fever.
+TEST(Grades, All64CombinationsAreWhatTheRowsOfTheCardSay) {
+  const std::vector<CardRow> card = {
+      {0, {}, ""},          {1, {"P", "E"}, "PE", 1}, {2, {"PE", "PS", "ES"}, "PES"},
+      {3, {"PEI"}, "PESI"}, {4, {"PEIC"}, "PESIC"},   {5, {"PEICF"}, "PESICF"},
+  };
+  int determinate = 0;
+  for (unsigned set = 0; set < 64; ++set) {
+    const std::string present = Subset("PESICF", set);
+    const auto range = PhlebitisGradeRange(kVisualInfusionPhlebitis, SignsOf(present));
+    ASSERT_TRUE(range.has_value()) << present;
+    const auto expected = ByCard(card, present);
+    EXPECT_EQ(range->floor, expected.first) << present;
+    EXPECT_EQ(range->ceiling, expected.second) << present;
+    EXPECT_EQ(PhlebitisGradeProven(kVisualInfusionPhlebitis, SignsOf(present)), expected.first);
+    if (range->floor == range->ceiling) ++determinate;
+  }
+  EXPECT_EQ(determinate, 13);
+}
+
+// Rows of the scale of the Infusion Nurses Society, in own words: redness with or without pain;
+// pain with redness or swelling; these with a streak and a cord; these with a cord beyond an inch
+// and pus. The length of a cord is not told, so a cord may be of grade 4 and proves grade 3.
+TEST(InsGrades, All64CombinationsAreWhatTheRowsOfTheScaleSay) {
+  const std::vector<CardRow> card = {
+      {0, {}, ""},       {1, {"E"}, "PE"}, {2, {"PE", "PS"}, "PES"}, {3, {"PEKC", "PSKC"}, "PESK"},
+      {4, {}, "PESKCU"},
+  };
+  for (unsigned set = 0; set < 64; ++set) {
+    const std::string present = Subset("PESKCU", set);
+    const auto range = PhlebitisGradeRange(kInsPhlebitis, InsSignsOf(present));
+    ASSERT_TRUE(range.has_value()) << present;
+    const auto expected = ByCard(card, present);
+    EXPECT_EQ(range->floor, expected.first) << present;
+    EXPECT_EQ(range->ceiling, std::max(expected.first, expected.second)) << present;
+    EXPECT_EQ(PhlebitisGradeProven(kInsPhlebitis, InsSignsOf(present)), expected.first);
+  }
 }
 
 }  // namespace

@@ -24,6 +24,12 @@ std::string With(const std::string& from, const std::string& to) {
   return text.replace(at, from.size(), to);
 }
 
+/// The sample with further rules for central lines.
+std::string Ruled(const std::string& more) {
+  return With("\"cvc\": {\"check_rounds\": [\"06:00\", \"14:00\", \"22:00\"],",
+              "\"cvc\": {" + more + ",");
+}
+
 std::string Violations(const std::string& text) {
   const auto schema = schemas::Schema::Load(*schemas::BundledText("policy.schema.json"));
   CHECK(schema.has_value());
@@ -53,6 +59,18 @@ TEST(Policy, TheSchemaRefusesTyposAndFiguresOutOfRange) {
       {With("\"version\": \"1\", ", ""), "required"},
       {With("\"midline\": {\"dwell_max_h\": 336}", "\"midline\": {\"dwell_h\": 336}"),
        "/wards/ward-hourly/midline"},
+      {Ruled(R"("remove_at_phlebitis_grade": {"ins-phlebitis": 5})"),
+       "/kinds/cvc/remove_at_phlebitis_grade/ins-phlebitis maximum"},
+      {Ruled(R"("remove_at_phlebitis_grade": {"pain-scale": 5})"),
+       "/kinds/cvc/remove_at_phlebitis_grade"},
+      {Ruled(R"("check_interval_min": 0)"), "/kinds/cvc/check_interval_min minimum"},
+      {Ruled(R"("check_interval_by_infusion_min": {"vesicant": 1.5})"),
+       "/kinds/cvc/check_interval_by_infusion_min/vesicant type"},
+      {Ruled(R"("escalation": [])"), "/kinds/cvc/escalation minItems"},
+      {Ruled(R"("escalation": [{"after_due_min": 5, "priority": "routine"}])"),
+       "/kinds/cvc/escalation/0/priority enum"},
+      {With("\"kinds\"", "\"known_infusions\": [\"Saline\"], \"kinds\""),
+       "/known_infusions/0 pattern"},
   };
   for (const auto& [text, expected] : table) EXPECT_THAT(Violations(text), HasSubstr(expected));
 }
@@ -117,6 +135,40 @@ TEST(Policy, WhatTheSchemaCannotSayIsRefusedWithItsPlace) {
     EXPECT_EQ(policy.error().kind(), ErrorKind::kConfig);
     EXPECT_THAT(policy.error().message(), HasSubstr(expected));
   }
+}
+
+TEST(Policy, IntervalsNamesAndStepsThatCannotBeMeantAreRefusedWithTheirPlace) {
+  const std::pair<std::string, const char*> table[] = {
+      {R"("check_interval_min": 60, "check_rounds": ["06:00"])", "give one of them"},
+      {R"("check_interval_by_infusion_min": {"vesicant": 10})", "for everybody else"},
+      {R"("check_interval_min": 60, "check_interval_by_infusion_min": {"Vesicant": 10})",
+       "/kinds/cvc/check_interval_by_infusion_min: a name is a code"},
+      {R"("escalation": [{"after_due_min": 5, "priority": "asap"},
+                         {"after_due_min": 5, "priority": "stat"}])",
+       "/kinds/cvc/escalation: each step is later"},
+      {R"("escalation": [{"after_due_min": 5, "priority": "asap"},
+                         {"after_due_min": 9, "priority": "urgent"}])",
+       "more urgent"},
+  };
+  for (const auto& [rules, expected] : table) {
+    const std::string text = Ruled(rules);
+    ASSERT_EQ(Violations(text), "") << rules;
+    const auto document = schemas::Document::Parse(text);
+    const auto policy = ReadPolicy(document->root());
+    ASSERT_FALSE(policy.has_value()) << rules;
+    EXPECT_THAT(policy.error().message(), HasSubstr(expected));
+  }
+}
+
+TEST(Policy, WhatAnyRulesNameIsKnown) {
+  const Policy policy = PolicyOf(R"({"name": "n", "version": "1", "due_soon_min": 0,
+    "grace_min": 0, "watch_h": 0, "known_patient_groups": ["adult"], "known_infusions": ["water"],
+    "kinds": {"cvc": {"check_interval_min": 60,
+                      "check_interval_by_patient_group_min": {"child": 30}}},
+    "wards": {"w": {"cvc": {"check_interval_min": 60,
+                            "check_interval_by_infusion_min": {"vesicant": 10}}}}})");
+  EXPECT_THAT(policy.patient_groups, ElementsAre("adult", "child"));
+  EXPECT_THAT(policy.infusions, ElementsAre("vesicant", "water"));
 }
 
 }  // namespace

@@ -179,6 +179,15 @@ TEST(ReadEvent, WhatIsNotSaidStaysUnsaid) {
   EXPECT_TRUE(event.replaces.empty());
 }
 
+TEST(ReadEvent, NamesNotToldAreNotTheSameAsNone) {
+  const Event unsaid = ReadExample("site-check_minimal");
+  EXPECT_FALSE(unsaid.patient_groups.has_value());
+  EXPECT_FALSE(unsaid.infusions.has_value());
+  const Event told = ReadExample("site-check_maximal");
+  EXPECT_EQ(told.patient_groups, std::vector<Code>{});
+  EXPECT_EQ(told.infusions, (std::vector<Code>{"vesicant", "lipid"}));
+}
+
 TEST(ReadEvent, ADeclinedInsertionHasNoLine) {
   const Event event = ReadExample("insertion_declined");
   EXPECT_EQ(std::get<Insertion>(event.body).outcome, Outcome::kDeclined);
