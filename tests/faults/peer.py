@@ -73,6 +73,19 @@ def at_first(count, bad):
     return lambda talk: bad(talk) if talk.number <= count else talk.answer()
 
 
+class Greeting:
+    """In the place of an ssl context: these bytes to whoever connects, and nothing else."""
+
+    def __init__(self, data):
+        self.data = data
+
+    def wrap_socket(self, connection, server_side):
+        connection.sendall(self.data)
+        while server_side and connection.recv(READ_BYTES):
+            pass
+        raise OSError("nothing else")
+
+
 class Peer:
     """`manner` gets the Talk of each POST and returns whether the connection goes on; other requests are passed
     on. `tls`: an ssl context; it and `manner` may be replaced at any time."""

@@ -145,6 +145,9 @@ class Scene:
         admin = stage.Admin(self.folder / "admin.socket")
         return admin.rows(request)
 
+    def intake(self):
+        return stage.Http(self.port)
+
     def status(self):
         return self.rows()[0]
 
