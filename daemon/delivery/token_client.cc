@@ -110,11 +110,15 @@ asio::awaitable<TokenAnswer> TokenClient::Ask(TokenState::Time& asked) {
   request.body = form;
   asked = means_.steady();
   const net::Exchange exchange = co_await own->client->Send(request, service_.time_max);
-  if (skew_.Look(exchange.date, clock_.Now())) {
+  const bool is_news = skew_.Look(exchange.date, clock_.Now());
+  if (is_news) {
     log::Write(log::Level::kWarning, "clock-differs-from-token-endpoint",
                {{"ahead_s", skew_.ahead().count()}});
   }
-  co_return JudgeTokenAnswer(exchange, clock_.Now());
+  TokenAnswer answer = JudgeTokenAnswer(exchange, clock_.Now());
+  // Perhaps it refused what our clock wrote into the statement. The next goes by the issuer's.
+  if (is_news && answer.course == TokenCourse::kRefused) answer.retry_after = limits::kBackoffMin;
+  co_return answer;
 }
 
 void TokenClient::Learn(TokenAnswer answer, TokenState::Time asked) {

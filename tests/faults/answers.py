@@ -127,7 +127,8 @@ def redirects(scene):
     scene.check(trap.connections == 0, "a redirect was followed")
 
 
-@row("14i", "every failure status once, with a page instead of an OperationOutcome", "408 425 429 500 502 503 504", 25)
+@row("14i", "every failure status once, with a page instead of an OperationOutcome",
+     "408 425 429 500 502 503 504", 25)
 def statuses(scene):
     codes = (408, 425, 429, 500, 502, 503, 504)
 

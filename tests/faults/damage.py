@@ -45,8 +45,8 @@ def tear(chance, log):
     return log[:start] + bytes(512) + log[start + 512:], f"sector of zeros at {start}"
 
 
-@row("4", "the log is torn: cut, flipped or zeroed anywhere", "12 places (--long: 200); what is left is a prefix, events come again",
-     15)
+@row("4", "the log is torn: cut, flipped or zeroed anywhere",
+     "12 places (--long: 200); what is left is a prefix, events come again", 15)
 def torn_log(scene):
     """Whatever stands after the damage is as if it had never been sent; nothing is half there."""
     scene.settings["DWELLD_ENDPOINT_URL"] = f"http://127.0.0.1:{scene.free_port()}/fhir"  # away for now
@@ -139,7 +139,8 @@ def newer(scene):
     put_back(scene, file)
 
 
-@row("8c", "the store's file is damaged", "cut short; every page's kind overwritten, one after another; the file gone", 12)
+@row("8c", "the store's file is damaged",
+     "cut short; every page's kind overwritten, one after another; the file gone", 12)
 def damaged(scene):
     file = good_store(scene)
     log = b"\x37\x7f\x06\x82" + bytes(28)

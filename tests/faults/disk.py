@@ -141,21 +141,32 @@ def floor(scene):
     scene.wait_for("events to be taken again", lambda: device.give(device.event(2)) == 201)
 
 
-class Disk:
-    """A small file system of its own, in a mount namespace that a sleeping process keeps."""
+class Namespace:
+    """Mounts that only the daemon sees; a sleeping process keeps them."""
 
-    def __init__(self, scene, mib):
-        self.folder = scene.folder / "disk"
-        self.folder.mkdir()
+    def __init__(self, mounts):
         way = ["unshare", "-m"] if os.geteuid() == 0 else ["unshare", "-U", "-r", "-m"]
-        script = f"mount -t tmpfs -o size={mib}m none '{self.folder}' && echo there && exec sleep 1000"
+        script = " && ".join([*mounts, "echo there", "exec sleep 1000"])
         self.holder = subprocess.Popen([*way, "sh", "-c", script], stdout=subprocess.PIPE, stderr=subprocess.PIPE,
                                        stdin=subprocess.DEVNULL, text=True)
         if self.holder.stdout.readline() != "there\n":
             why = self.holder.stderr.read().strip().splitlines()
-            raise NotTried(f"a mount namespace of its own is not permitted here: {why[-1] if why else '?'}")
+            raise NotTried(f"mounts of its own are not permitted here: {why[-1] if why else '?'}")
         user = [] if os.geteuid() == 0 else ["-U", "--preserve-credentials"]
         self.inside = ["nsenter", "-t", str(self.holder.pid), "-m", *user, "--"]
+
+    def close(self):
+        self.holder.send_signal(signal.SIGKILL)
+        self.holder.wait()
+
+
+class Disk(Namespace):
+    """A small file system."""
+
+    def __init__(self, scene, mib):
+        self.folder = scene.folder / "disk"
+        self.folder.mkdir()
+        super().__init__([f"mount -t tmpfs -o size={mib}m none '{self.folder}'"])
 
     def run(self, script):
         return subprocess.run([*self.inside, "sh", "-c", f"cd '{self.folder}' && {script}"], capture_output=True,
@@ -163,10 +174,6 @@ class Disk:
 
     def free_mib(self):
         return int(self.run("df -B1 --output=avail . | tail -n 1")) / MIB
-
-    def close(self):
-        self.holder.send_signal(signal.SIGKILL)
-        self.holder.wait()
 
 
 @row("6d", "the disk fills up for real", "tmpfs of 96 MiB: below the floor, then full to the last byte", 12)

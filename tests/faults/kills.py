@@ -54,13 +54,17 @@ def kill_before_settling(scene):
     scene.note(f"{repeats} requests repeated byte for byte, each harmless")
 
 
-@row("33a", "SIGTERM at any moment, also while starting", "20 rounds (--long: 100), 4 devices", 25)
+@row("33a", "SIGTERM at any moment, also while starting or recovering",
+     "20 rounds (--long: 100), 4 devices; now and then kill -9 before", 25)
 def terminate(scene):
     rounds = 100 if scene.long else 20
     scene.open_endpoint()
     scene.devices_at_work(4, pause_s=0.001)
     codes = []
     for number in range(rounds):
+        if number % 5 == 4:  # so that the next start has a log to recover
+            scene.start()
+            scene.stop(signal.SIGKILL)
         daemon = scene.start(wait=number % 3 != 0)
         time.sleep(scene.chance.uniform(0, 0.3))
         was_up = scene.is_up()
@@ -95,7 +99,8 @@ def terminate_twice(scene):
     scene.note(f"ended with {ended} after {took_s:.1f} s")
 
 
-@row("11", "the process stands still for longer than an attempt", "SIGSTOP 3 s, SIGCONT, attempt time 1 s, 3 times", 15)
+@row("11", "the process stands still for longer than an attempt",
+     "SIGSTOP 3 s, SIGCONT, attempt time 1 s, 3 times", 15)
 def stand_still(scene):
     """As a machine that is suspended: peers give us up meanwhile, and what was on its way is uncertain."""
     def slow(talk):

@@ -42,7 +42,8 @@ def duplicates(scene):
     scene.check(scene.counts()["repeats"] == 0, "something was sent twice although all went well")
 
 
-@row("18", "many events of few lines at once, at a slow endpoint", "8 devices on 4 lines, 30 ms an answer: no overlap", 8)
+@row("18", "many events of few lines at once, at a slow endpoint",
+     "8 devices on 4 lines, 30 ms an answer: no overlap", 8)
 def overlaps(scene):
     scene.open()
     scene.mood(latency_ms=30)
@@ -62,7 +63,8 @@ def overlaps(scene):
     scene.note(f"at most {most} in flight")
 
 
-@row("16a", "an endpoint that wants what is referred to first", "referential integrity at the endpoint, 2 devices, 4 lines", 6)
+@row("16a", "an endpoint that wants what is referred to first",
+     "referential integrity at the endpoint, 2 devices, 4 lines", 6)
 def parents_first(scene):
     """synthetichealth/synthea 1005: a child sent before its parent is refused."""
     scene.open("--referential")
@@ -111,7 +113,8 @@ def poison(scene):
     scene.check(code == 0, f"release: {told}")
 
 
-@row("17b", "a poison that cannot even be written down as held", "refused while no write succeeds: waits, does not spin", 10)
+@row("17b", "a poison that cannot even be written down as held",
+     "refused while no write succeeds: waits, does not spin", 10)
 def poison_unwritten(scene):
     """Particular/NServiceBus PR 4788: the error queue failed too, and it was retried at full speed for ever."""
     faults = scene.faulty()

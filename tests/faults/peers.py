@@ -94,7 +94,8 @@ def black_hole_after(scene):
     scene.check(scene.counts()["repeats"] >= 1, "the same bytes were not sent again")
 
 
-@row("13c", "the endpoint commits and drips its answer", "one byte a second: each read is in time, the whole never", 8)
+@row("13c", "the endpoint commits and drips its answer",
+     "one byte a second: each read is in time, the whole never", 8)
 def drips(scene):
     def drip(talk):
         for byte in talk.relay():
@@ -134,7 +135,8 @@ def endless_interim(scene):
     play(scene, stream, "the answer is not acceptable HTTP")
 
 
-@row("19a", "a kept connection is closed just as the next request comes", "the peer closes 0 to 3 ms after each answer", 8)
+@row("19a", "a kept connection is closed just as the next request comes",
+     "the peer closes 0 to 3 ms after each answer", 8)
 def stale(scene):
     """golang/go 22158, psf/requests 4937: neither failed nor blindly sent twice."""
     def close_soon(talk):
@@ -145,7 +147,8 @@ def stale(scene):
     scene.send_lines(2, 20, pause_s=0.004)
 
 
-@row("19b", "a kept connection is closed at its idle limit", "the peer closes after 50 ms, sends come after 40 to 60 ms", 10)
+@row("19b", "a kept connection is closed at its idle limit",
+     "the peer closes after 50 ms, sends come after 40 to 60 ms", 10)
 def idle_limit(scene):
     def wait_shortly(talk):
         talk.answer()
@@ -170,7 +173,8 @@ def reset_kept(scene):
     scene.send_lines(2, 2)
 
 
-@row("12e", "an endpoint that is away for a while, with a backlog", "down 3 s under load; in flight when it comes back", 12)
+@row("12e", "an endpoint that is away for a while, with a backlog",
+     "down 3 s under load; in flight when it comes back", 12)
 def no_stampede(scene):
     """While it is away everything waits together; when it comes back one request probes."""
     at_once = []

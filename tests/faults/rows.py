@@ -15,7 +15,8 @@ class Row:
     how: str
     act: object = None  # takes a Scene; None: nothing is tried here
     seconds: float = 5  # about so long it takes: the longest start first
-    suite: str = ""     # a path of the tree that tests it instead
+    suite: str = ""     # a file of the tree that tests it instead, and the name of the test
+    test: str = ""
     why_not: str = ""
 
 
@@ -40,8 +41,8 @@ def row(number, hazard, how, seconds=5):
     return enter
 
 
-def elsewhere(number, hazard, suite):
-    ROWS.append(Row(number, hazard, "", suite=suite))
+def elsewhere(number, hazard, suite, test):
+    ROWS.append(Row(number, hazard, "", suite=suite, test=test))
 
 
 def not_tried(number, hazard, why):

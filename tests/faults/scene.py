@@ -33,6 +33,7 @@ class Scene:
                                          self.endpoint_port)
         self.endpoint = stage.Http(self.endpoint_port)
         self.daemon = self.receiver = None
+        self.is_finished = False
 
     # Building the stage.
 
@@ -226,6 +227,9 @@ class Scene:
 
     def finish(self):
         """Everything goes well again from here on: all must arrive, and the daemon end cleanly."""
+        if self.is_finished:
+            return
+        self.is_finished = True
         self.end_devices()
         if self.daemon is None or not self.daemon.running():
             self.start()

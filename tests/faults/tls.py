@@ -85,7 +85,8 @@ def silent(scene):
     fails_closed(scene, "TLS with localhost", lambda _: p.Greeting(b""))
 
 
-@row("20h", "TLS is cut without its closing word", "the whole answer, without length, after the commit: may be cut short", 6)
+@row("20h", "TLS is cut without its closing word",
+     "the whole answer, without length, after the commit: may be cut short", 6)
 def cut(scene):
     """Without close_notify an answer that ends with the connection may have been cut by anybody."""
     authority = Authority(scene.folder, "authority")
@@ -138,7 +139,8 @@ def swap_intake(scene):
     scene.wait_for("events to be taken", lambda: len(scene.acknowledged()) > before + 10)
 
 
-@row("21b", "the authorities that vouch for the endpoint are replaced", "the endpoint moves to another one; no restart", 8)
+@row("21b", "the authorities that vouch for the endpoint are replaced",
+     "the endpoint moves to another one; no restart", 8)
 def swap_authority(scene):
     first, second = Authority(scene.folder, "first"), Authority(scene.folder, "second")
     trusted = scene.folder / "trusted.pem"
@@ -157,7 +159,8 @@ def swap_authority(scene):
     trusted.write_bytes(second.file.read_bytes())
 
 
-@row("21c", "our client certificate is replaced, under mutual TLS", "the endpoint then takes the new authority only", 8)
+@row("21c", "our client certificate is replaced, under mutual TLS",
+     "the endpoint then takes the new authority only", 8)
 def swap_client(scene):
     server, first, second = (Authority(scene.folder, name) for name in ("server", "first", "second"))
     certificate, fresh = server.issue("endpoint"), second.issue("client")
