@@ -132,6 +132,31 @@ inline constexpr std::size_t kRemapLinesMax = 50;
 inline constexpr std::size_t kRemapPiecesMax = 300;
 /// Places told in which one resource differs: enough to see what happened.
 inline constexpr std::size_t kRemapChangesMax = 40;
+/// Lines looked at, and stored bundles of them read, in one transaction that looks for what is to
+/// be read back: some 20 ms of work, as above.
+inline constexpr std::size_t kAcceptedLinesMax = 200;
+inline constexpr std::size_t kAcceptedBundlesMax = 200;
+/// Entries of one bundle that carries again what was lost: as many as the largest of our own have.
+inline constexpr std::size_t kSentAgainEntriesMax = 50;
+/// Reads of the reconciliation in flight at once: deliveries go before it.
+inline constexpr std::size_t kReadsInFlightMax = 4;
+/// One read, or one look-up beside it: a few of them must end before an operator's patience
+/// (kAdminSilenceMax) does.
+inline constexpr std::chrono::seconds kReadTimeMax{15};
+/// So long the reconciliation works before it tells how far it is.
+inline constexpr std::chrono::milliseconds kReadStepTime{1000};
+/// A read without an answer is repeated, then told as unreadable.
+inline constexpr std::uint32_t kReadAttemptsMax = 3;
+/// So long a patient that was looked up for a comparison is remembered.
+inline constexpr std::chrono::minutes kFoundForReading{10};
+/// A reconciliation that runs by itself first does so this long after the start: a daemon that is
+/// started again and again must not read all day, and one that is started every day must get there.
+inline constexpr std::chrono::minutes kFirstReconciliation{10};
+/// A resource was changed by somebody else when the endpoint says so by more than this after it
+/// said yes to us: its times are told in seconds (Date), and the answer was on its way.
+inline constexpr std::chrono::seconds kChangedSinceMargin{5};
+/// Places told in which one resource differs.
+inline constexpr std::size_t kDifferencesMax = 20;
 /// One step of the clean-up, in bundles, or in pages of 8 KiB that are given back: some
 /// milliseconds of the store thread, so that intake is not kept waiting.
 inline constexpr std::size_t kBodiesRemovedMax = 50;

@@ -263,6 +263,7 @@ void Log(const Ruling& ruling) {
                     {"with_it", decided.with_it.size()}});
         break;
       case Act::kDerivedAgain:
+      case Act::kSentAgain:
         CHECK(false && "no decision about what is on hold");
         break;
     }

@@ -45,6 +45,18 @@ std::string FaultOf(schemas::Value resource, const schemas::Bundled& schemas) {
          ", expected " + violations[0].expected;
 }
 
+bool ReadEntries(std::string_view bundle, const EachEntry& each) {
+  const auto document = schemas::Document::Parse(bundle, kBundleLimits);
+  const auto entries = document ? EntriesOf(*document) : std::nullopt;
+  if (!entries) return false;
+  for (const schemas::Value one : *entries) {
+    const auto entry = ReadEntry(one);
+    if (!entry) return false;
+    each(entry->name, entry->resource);
+  }
+  return true;
+}
+
 Result<Held> ReadHeld(std::string_view bundle, const schemas::Bundled& schemas) {
   const Error unreadable(ErrorKind::kData, "its stored bundle can no longer be read");
   const auto document = schemas::Document::Parse(bundle, kBundleLimits);

@@ -1,6 +1,7 @@
 // What a stored Bundle of ours holds, read back from its bytes. Pure.
 #pragma once
 
+#include <functional>
 #include <list>
 #include <map>
 #include <optional>
@@ -17,6 +18,11 @@ namespace dwell::ledger {
 
 /// How a resource breaks our own structure, in words without values; empty when it does not.
 std::string FaultOf(schemas::Value resource, const schemas::Bundled& schemas);
+
+/// Told of an entry: "Type/id", and the resource, which lives until it returns.
+using EachEntry = std::function<void(std::string_view name, schemas::Value resource)>;
+/// Goes through the entries of a transaction Bundle of ours, in order. False when the text is none.
+bool ReadEntries(std::string_view bundle, const EachEntry& each);
 
 struct Held {
   std::vector<std::string> names;  ///< "Type/id" of each resource, in order

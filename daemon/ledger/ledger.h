@@ -9,6 +9,7 @@
 
 #include "daemon/base/clock.h"
 #include "daemon/base/limits.h"
+#include "daemon/ledger/accepted.h"
 #include "daemon/store/jobs.h"
 #include "mapping/due/due.h"
 #include "mapping/fhir/bundle.h"
@@ -167,6 +168,16 @@ class Ledger {
   /// (authoredOn and lastModified of a Task) does not differ. Nothing is sent of a line whose
   /// resources would not be legal, and nothing once the queue is full.
   void Remap(RemapOrder order, std::function<void(Result<RemapPage>)> done);
+
+  /// What the endpoint accepted of lines in a period, one page of lines, in one transaction of
+  /// bounded size that changes nothing: for whoever reads it back (daemon/reconcile).
+  void ListAccepted(AcceptedOrder order, std::function<void(Result<AcceptedPage>)> done);
+
+  /// Sends resources again, as they were last accepted: one delivery or more at the end of each
+  /// line's lane, each with a row that keeps who, why and when, all in one transaction. Left out is
+  /// what is no longer the last word: a later delivery of the line holds it, or it was given up and
+  /// is derived again with the line. So repeating it is harmless. Nothing once the queue is full.
+  void SendAgain(AgainOrder order, std::function<void(Result<AgainDone>)> done);
 
   /// Adds a listener, called on the store thread after a commit that added bundles or changed when
   /// the clock must look. It must be quick, and safe to call until the last job is done.

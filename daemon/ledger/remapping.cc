@@ -6,6 +6,7 @@
 #include "daemon/ledger/differences.h"
 #include "daemon/ledger/held.h"
 #include "daemon/ledger/impl.h"
+#include "daemon/ledger/summary.h"
 #include "schemas/base/check.h"
 
 namespace dwell::ledger {
@@ -19,19 +20,6 @@ struct Pass {
   std::size_t pieces = 0;  // events and bundles read so far
   Touched touched;
 };
-
-std::string WardIn(const std::string& summary) {
-  const auto document = schemas::Document::Parse(summary);
-  const auto ward =
-      document && document->root().is_object() ? document->root().Find("ward") : std::nullopt;
-  return ward && ward->is_string() ? std::string(ward->AsString()) : std::string();
-}
-
-bool IsMeant(const RemapOrder& order, const store::LineRecord& line) {
-  return (order.source.empty() || order.source == line.key.source) &&
-         (order.line_id.empty() || order.line_id == line.key.line_id) &&
-         (order.ward.empty() || order.ward == WardIn(line.summary));
-}
 
 fhir::Issued* FindIssued(std::vector<fhir::Issued>& issued, const std::string& type,
                          const std::string& id) {
@@ -205,7 +193,7 @@ Result<void> RemapPageOf(Ledger::Impl& ledger, store::Store& store, Pass& pass) 
       page.more = true;
       break;
     }
-    if (IsMeant(pass.order, record)) {
+    if (IsMeant(record, pass.order.source, pass.order.line_id, pass.order.ward)) {
       RemappedLine row;
       row.key = record.key;
       Result<void> done = RemapLine(ledger, store, pass, record, row);

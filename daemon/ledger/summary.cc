@@ -6,6 +6,7 @@
 #include <variant>
 
 #include "schemas/base/check.h"
+#include "schemas/json/document.h"
 #include "schemas/json/writer.h"
 
 namespace dwell::ledger {
@@ -128,6 +129,20 @@ std::string LineSummary(const line::Line& line, const std::vector<due::Due>& due
   WriteDues(json, dues);
   json.EndObject();
   return json.Take();
+}
+
+std::string WardIn(std::string_view summary) {
+  const auto document = schemas::Document::Parse(summary);
+  const auto ward =
+      document && document->root().is_object() ? document->root().Find("ward") : std::nullopt;
+  return ward && ward->is_string() ? std::string(ward->AsString()) : std::string();
+}
+
+bool IsMeant(const store::LineRecord& line, std::string_view source, std::string_view line_id,
+             std::string_view ward) {
+  return (source.empty() || source == line.key.source) &&
+         (line_id.empty() || line_id == line.key.line_id) &&
+         (ward.empty() || ward == WardIn(line.summary));
 }
 
 }  // namespace dwell::ledger

@@ -2,8 +2,10 @@
 #pragma once
 
 #include <string>
+#include <string_view>
 #include <vector>
 
+#include "daemon/store/store.h"
 #include "mapping/due/due.h"
 #include "mapping/line/line.h"
 
@@ -17,5 +19,13 @@ namespace dwell::ledger {
 ///   (integer as staff entered it, or null: not known, never 0), dues [{rule, stage, due_at}] with
 ///   what is still open, in order of due_at.
 std::string LineSummary(const line::Line& line, const std::vector<due::Due>& dues);
+
+/// The ward in such a summary; empty when it has none.
+std::string WardIn(std::string_view summary);
+
+/// Whether a line is of the source, has the id and is on the ward that are given; what is empty is
+/// not asked for.
+bool IsMeant(const store::LineRecord& line, std::string_view source, std::string_view line_id,
+             std::string_view ward);
 
 }  // namespace dwell::ledger

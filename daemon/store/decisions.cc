@@ -12,14 +12,18 @@ struct Row {
   std::string_view name;
   DeliveryState state;  ///< afterwards
 };
-constexpr std::array<Row, 4> kActs{{
+constexpr std::array<Row, 5> kActs{{
     {"released", DeliveryState::kReady},
     {"cancelled", DeliveryState::kCancelled},
     {"made-again", DeliveryState::kCancelled},
     {"derived-again", DeliveryState::kReady},
+    {"sent-again", DeliveryState::kReady},
 }};
 
 const Row& RowOf(Act act) { return kActs.at(static_cast<std::size_t>(act)); }
+
+/// Whether the decision is about a bundle that was made by it, and not about one on hold.
+bool SpeaksOfItself(Act act) { return act == Act::kDerivedAgain || act == Act::kSentAgain; }
 
 DecisionRecord ReadDecision(Query& query) {
   DecisionRecord decision;
@@ -65,7 +69,7 @@ Result<std::int64_t> Store::Decide(const DecisionRecord& decision) {
   if (bundle.has_error()) return bundle.error();
   CHECK(bundle.value().has_value());
   const DeliveryState before = bundle.value()->state;
-  CHECK(decision.act != Act::kDerivedAgain);
+  CHECK(!SpeaksOfItself(decision.act));
   CHECK(before == DeliveryState::kOnHold ||
         (before == DeliveryState::kReady && decision.act == Act::kMadeAgain));
   Result<std::int64_t> seq =
@@ -87,7 +91,7 @@ Result<std::int64_t> Store::Decide(const DecisionRecord& decision) {
 }
 
 Result<std::int64_t> Store::WriteDown(const DecisionRecord& decision) {
-  CHECK(decision.act == Act::kDerivedAgain);
+  CHECK(SpeaksOfItself(decision.act));
   return AddDecision(db_->connection, decision, 0, {});
 }
 

@@ -215,6 +215,16 @@ Result<std::vector<std::int64_t>> Store::KeptBundles(std::int64_t line_seq) {
   return seqs;
 }
 
+Result<std::vector<BundleRecord>> Store::BundlesSince(std::int64_t line_seq, Instant since) {
+  Query query(db_->connection, Sql::kBundlesSince);
+  query.Bind(line_seq).Bind(since);
+  auto bundles = Collect(query, ReadBundle);
+  if (bundles.has_value()) {
+    std::ranges::sort(bundles.value(), std::greater<>(), &BundleRecord::seq);
+  }
+  return bundles;
+}
+
 Result<std::vector<BundleRecord>> Store::OpenBehind(const BundleRecord& bundle) {
   Query query(db_->connection, Sql::kOpenBehind);
   query.Bind(bundle.line_seq).Bind(bundle.seq);

@@ -104,6 +104,19 @@ constexpr std::array<Row, kSqlCount> kStatements{{
      " SELECT bundle.seq FROM bundle INDEXED BY bundle_of_clock"
      " CROSS JOIN body ON body.bundle_seq = bundle.seq"
      " WHERE bundle.line_seq = ?1 AND bundle.event_seq = 0 AND bundle.state <> 4"},
+    {Sql::kBundlesSince,
+     "SELECT bundle.seq, bundle.line_seq, bundle.event_seq, bundle.made_at, bundle.state,"
+     " bundle.not_before, bundle.attempts, bundle.uncertain, bundle.settled_at, bundle.entries,"
+     " bundle.why, bundle.outcome, bundle.kept FROM event CROSS JOIN bundle INDEXED BY bundle_event"
+     " ON bundle.event_seq = event.seq AND bundle.event_seq > 0"
+     " WHERE event.line_seq = ?1 AND bundle.state <> 4"
+     " AND (bundle.open = 1 OR bundle.settled_at >= ?2)"
+     " UNION ALL"
+     " SELECT bundle.seq, bundle.line_seq, bundle.event_seq, bundle.made_at, bundle.state,"
+     " bundle.not_before, bundle.attempts, bundle.uncertain, bundle.settled_at, bundle.entries,"
+     " bundle.why, bundle.outcome, bundle.kept FROM bundle INDEXED BY bundle_of_clock"
+     " WHERE bundle.line_seq = ?1 AND bundle.event_seq = 0 AND bundle.state <> 4"
+     " AND (bundle.open = 1 OR bundle.settled_at >= ?2)"},
     {Sql::kOpenBehind,
      "SELECT seq, line_seq, event_seq, made_at, state, not_before, attempts, uncertain,"
      " settled_at, entries, why, outcome, kept FROM bundle INDEXED BY bundle_lane WHERE open = 1"

@@ -45,6 +45,7 @@ enum class Sql : std::uint8_t {
   kBundlesOfEvent,
   kFindBundle,
   kKeptBundles,
+  kBundlesSince,
   kOpenBehind,
   kOnHold,
   kPastBundles,

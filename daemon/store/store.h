@@ -56,8 +56,11 @@ enum class Act : std::uint8_t {
   /// None was on hold: the bundle itself was made because what it holds is now written otherwise
   /// than it was issued.
   kDerivedAgain,
+  /// None was on hold: the bundle itself was made because the endpoint no longer holds, or holds
+  /// otherwise, what it had accepted.
+  kSentAgain,
 };
-/// "released", "cancelled", "made-again", "derived-again".
+/// "released", "cancelled", "made-again", "derived-again", "sent-again".
 std::string_view ActName(Act act);
 
 /// Kept for good: who decided what about which delivery, when and why.
@@ -246,6 +249,9 @@ class Store {
   Result<std::optional<BundleRecord>> FindBundle(std::int64_t bundle_seq);
   /// Bundles of a line that were not cancelled and whose body is still kept, the newest first.
   Result<std::vector<std::int64_t>> KeptBundles(std::int64_t line_seq);
+  /// Bundles of a line that are open, or were completed at `since` or after, the newest first;
+  /// without bodies.
+  Result<std::vector<BundleRecord>> BundlesSince(std::int64_t line_seq, Instant since);
   /// What waits behind a bundle in its lane, in order, without bodies.
   Result<std::vector<BundleRecord>> OpenBehind(const BundleRecord& bundle);
   /// Bundles on hold whose `why` contains `part` (byte for byte), by seq above `after`, at most
@@ -256,8 +262,9 @@ class Store {
   /// for kMadeAgain. Released: ready at once, attempts at 0, where it was in its lane. Otherwise:
   /// cancelled and kept, and its lane moves on. The former_ members are read from the bundle.
   Result<std::int64_t> Decide(const DecisionRecord& decision);
-  /// Writes down (kDerivedAgain) why a bundle just added was made; the bundle stays as it is, and
-  /// its `entries` say how much it holds. Returns its seq. The former_ members are not used.
+  /// Writes down (kDerivedAgain, kSentAgain) why a bundle just added was made; the bundle stays as
+  /// it is, and its `entries` say how much it holds. Returns its seq. The former_ members are not
+  /// used.
   Result<std::int64_t> WriteDown(const DecisionRecord& decision);
   /// All decisions about a bundle, oldest first.
   Result<std::vector<DecisionRecord>> DecisionsAbout(std::int64_t bundle_seq);

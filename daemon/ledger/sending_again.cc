@@ -1,0 +1,150 @@
+// What the endpoint accepted and lost goes out again.
+#include <algorithm>
+#include <map>
+#include <set>
+#include <utility>
+
+#include "daemon/base/log.h"
+#include "daemon/ledger/held.h"
+#include "daemon/ledger/impl.h"
+#include "daemon/ledger/issued_code.h"
+#include "schemas/json/write_value.h"
+
+namespace dwell::ledger {
+namespace {
+
+using store::BundleRecord;
+using store::DeliveryState;
+
+/// One order on its way through one job.
+struct Errand {
+  AgainOrder order;
+  Instant now{};
+  AgainDone done;
+  Touched touched;
+};
+
+/// The texts that are still the last word, in the order in which they were sent.
+Result<std::vector<fhir::Resource>> FindTexts(store::Store& store, const AgainLine& line) {
+  std::map<std::string, std::int64_t, std::less<>> wanted;
+  for (const AgainLine::One& one : line.resources) wanted[one.name] = one.bundle_seq;
+  const auto record = store.LoadLine(line.line_seq);
+  if (record.has_error()) return record.error();
+  const auto issued = record.value() ? DecodeIssued(record.value()->issued) : std::nullopt;
+  if (!issued) return std::vector<fhir::Resource>();
+  for (const fhir::Issued& one : *issued) {
+    if (IsForgotten(one)) wanted.erase(one.type + "/" + one.id);
+  }
+  const auto bundles = store.BundlesSince(line.line_seq, Instant::min());
+  if (bundles.has_error()) return bundles.error();
+  std::vector<std::vector<fhir::Resource>> found;  // of each bundle, the newest first
+  for (const BundleRecord& listed : bundles.value()) {
+    if (wanted.empty()) break;
+    if (!listed.kept) continue;
+    const auto bundle = store.FindBundle(listed.seq);
+    if (bundle.has_error()) return bundle.error();
+    std::vector<fhir::Resource>& here = found.emplace_back();
+    ReadEntries(bundle.value()->body, [&](std::string_view name, schemas::Value resource) {
+      const auto want = wanted.find(name);
+      if (want == wanted.end()) return;
+      const bool is_last = listed.state == DeliveryState::kCompleted && listed.seq == want->second;
+      wanted.erase(want);
+      if (!is_last) return;
+      fhir::Resource& one = here.emplace_back();
+      one.type = name.substr(0, name.find('/'));
+      one.id = name.substr(one.type.size() + 1);
+      schemas::JsonWriter json;
+      schemas::WriteValue(json, resource);
+      one.json = json.Take();
+    });
+  }
+  std::vector<fhir::Resource> texts;
+  for (auto each = found.rbegin(); each != found.rend(); ++each) {
+    std::ranges::move(*each, std::back_inserter(texts));
+  }
+  return texts;
+}
+
+Result<std::int64_t> AppendBundle(store::Store& store, const Errand& errand, std::int64_t line_seq,
+                                  const std::vector<fhir::Resource>& resources) {
+  BundleRecord bundle;
+  bundle.line_seq = line_seq;
+  bundle.made_at = errand.now;
+  bundle.entries = static_cast<std::uint32_t>(resources.size());
+  bundle.body = fhir::TransactionBundle(resources);
+  const auto added = store.AddBundle(bundle);
+  if (added.has_error()) return added.error();
+  store::DecisionRecord decision;
+  decision.bundle_seq = added.value();
+  decision.at = errand.now;
+  decision.act = store::Act::kSentAgain;
+  decision.by = errand.order.by;
+  decision.why = errand.order.why;
+  const auto kept = store.WriteDown(decision);
+  if (kept.has_error()) return kept.error();
+  return added.value();
+}
+
+Result<void> SendLine(store::Store& store, Errand& errand, const AgainLine& line) {
+  auto texts = FindTexts(store, line);
+  if (texts.has_error()) return texts.error();
+  AgainDone::Line& done = errand.done.lines.emplace_back();
+  done.line_seq = line.line_seq;
+  done.resources = texts->size();
+  done.left_out = line.resources.size() - texts->size();
+  const auto begin = std::make_move_iterator(texts->begin());
+  for (std::size_t at = 0; at < done.resources; at += limits::kSentAgainEntriesMax) {
+    const std::size_t end = std::min(done.resources, at + limits::kSentAgainEntriesMax);
+    const std::vector<fhir::Resource> part(begin + static_cast<std::ptrdiff_t>(at),
+                                           begin + static_cast<std::ptrdiff_t>(end));
+    const auto seq = AppendBundle(store, errand, line.line_seq, part);
+    if (seq.has_error()) return seq.error();
+    done.bundle_seqs.push_back(*seq);
+    errand.touched.news = true;
+  }
+  return {};
+}
+
+Result<void> SendAll(Ledger::Impl& ledger, store::Store& store, Errand& errand) {
+  errand.now = ledger.clock.Now();
+  for (const AgainLine& line : errand.order.lines) {
+    errand.done.refusal = ledger.WhyNoRoom(store);
+    if (!errand.done.refusal.empty()) return {};
+    const Result<void> sent = SendLine(store, errand, line);
+    if (sent.has_error()) return sent;
+  }
+  return {};
+}
+
+/// Counts only: who ordered it is not for the log.
+void Log(const AgainDone& done) {
+  std::size_t resources = 0;
+  std::size_t deliveries = 0;
+  for (const AgainDone::Line& line : done.lines) {
+    resources += line.resources;
+    deliveries += line.bundle_seqs.size();
+  }
+  if (deliveries == 0) return;
+  log::Write(log::Level::kInfo, "sent-again",
+             {{"resources", static_cast<std::int64_t>(resources)},
+              {"deliveries", static_cast<std::int64_t>(deliveries)}});
+}
+
+}  // namespace
+
+void Ledger::SendAgain(AgainOrder order, std::function<void(Result<AgainDone>)> done) {
+  auto errand = std::make_shared<Errand>();
+  errand->order = std::move(order);
+  store::Job job;
+  job.weight = limits::kAcceptedLinesMax;
+  job.work = [impl = impl_, errand](store::Store& store) { return SendAll(*impl, store, *errand); };
+  job.done = [impl = impl_, errand, done = std::move(done)](const Result<void>& committed) {
+    impl->Finish(errand->touched, committed);
+    if (committed.has_error()) return done(committed.error());
+    Log(errand->done);
+    done(std::move(errand->done));
+  };
+  impl_->jobs.Post(std::move(job));
+}
+
+}  // namespace dwell::ledger
