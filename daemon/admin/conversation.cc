@@ -4,12 +4,14 @@
 #include <vector>
 
 #include "daemon/admin/orders.h"
+#include "daemon/admin/reconcile_rows.h"
 #include "daemon/admin/remap_rows.h"
 #include "daemon/admin/request.h"
 #include "daemon/admin/rows.h"
 #include "daemon/admin/store_work.h"
 #include "daemon/base/limits.h"
 #include "daemon/intake/answers.h"
+#include "daemon/net/await.h"
 
 namespace dwell::admin {
 namespace {
@@ -20,23 +22,8 @@ constexpr schemas::ParseLimits kRequestLimits{
     .bytes_max = limits::kAdminLineBytesMax, .depth_max = 2, .values_max = 16};
 
 using Rulings = std::function<void(Result<ledger::Ruling>)>;
+using Steps = std::function<void(reconcile::Step)>;
 using RemapPages = std::function<void(Result<ledger::RemapPage>)>;
-
-/// Awaits one of the pipeline's or ledger's answers.
-template <class T>
-asio::awaitable<T> Await(std::function<void(const std::function<void(T)>&)> ask) {
-  const asio::any_io_executor executor = co_await asio::this_coro::executor;
-  auto start = [executor, ask = std::move(ask)](auto handler) {
-    auto waiting = std::make_shared<decltype(handler)>(std::move(handler));
-    ask([executor, waiting](T answer) {
-      asio::post(executor, [waiting, answer = std::move(answer)]() mutable {
-        (*waiting)(std::move(answer));
-      });
-    });
-  };
-  co_return co_await asio::async_initiate<const asio::use_awaitable_t<>&, void(T)>(
-      std::move(start), asio::use_awaitable);
-}
 
 /// What a refusal says, for a person: the texts of its issues.
 std::string WordsOf(const intake::Reply& reply) {
@@ -131,13 +118,15 @@ asio::awaitable<bool> Conversation::Send(std::string text) {
 
 asio::awaitable<bool> Conversation::Answer(const std::string& line) {
   static constexpr Row kRows[] = {
-      {"status", &Conversation::Status}, {"queue", &Conversation::Queue},
-      {"lines", &Conversation::Lines},   {"show", &Conversation::Show},
-      {"submit", &Conversation::Submit}, {"release", &Conversation::Decide},
-      {"cancel", &Conversation::Decide}, {"remap", &Conversation::Remap},
+      {"status", &Conversation::Status},       {"queue", &Conversation::Queue},
+      {"lines", &Conversation::Lines},         {"show", &Conversation::Show},
+      {"submit", &Conversation::Submit},       {"release", &Conversation::Decide},
+      {"cancel", &Conversation::Decide},       {"remap", &Conversation::Remap},
+      {"reconcile", &Conversation::Reconcile},
   };
   std::string error =
-      "one of the requests status, queue, lines, show, submit, release, cancel, remap is expected";
+      "one of the requests status, queue, lines, show, submit, release, cancel, remap, "
+      "reconcile is expected";
   const auto document = schemas::Document::Parse(line, kRequestLimits);
   if (!document || !document->root().is_object()) {
     error = "a JSON object on one line is expected";
@@ -165,6 +154,7 @@ asio::awaitable<std::string> Conversation::Status(schemas::Value /*request*/) {
   state.progress = services_.progress();
   state.caught_up_to = services_.caught_up_to();
   state.cleaned_up = services_.cleaned_up();
+  if (services_.reconciler != nullptr) state.reconciled = services_.reconciler->last();
   std::string row = StatusRow(counted->counts, state);
   co_await Send(std::move(row));
   co_return std::string();
@@ -215,7 +205,7 @@ asio::awaitable<std::string> Conversation::Show(schemas::Value request) {
     std::function<void(const intake::Replies&)> ask = [&](const intake::Replies& done) {
       services_.pipeline->Show(candidate, id, intake::Audience::kOperator, done);
     };
-    const intake::Reply reply = co_await Await(std::move(ask));
+    const intake::Reply reply = co_await net::Await(std::move(ask));
     if (reply.status == 404) continue;
     if (reply.status != 200) co_return WordsOf(reply);
     found += reply.body + "\n";
@@ -234,7 +224,7 @@ asio::awaitable<std::string> Conversation::Decide(schemas::Value request) {
     std::function<void(const Rulings&)> ask = [&](const Rulings& done) {
       services_.ledger->Decide(*order, done);
     };
-    const Result<ledger::Ruling> ruling = co_await Await(std::move(ask));
+    const Result<ledger::Ruling> ruling = co_await net::Await(std::move(ask));
     if (!ruling) co_return ruling.error().message();
     if (!ruling->refusal.empty()) co_return ruling->refusal;
     std::string text;
@@ -253,7 +243,7 @@ asio::awaitable<std::string> Conversation::Remap(schemas::Value request) {
     std::function<void(const RemapPages&)> ask = [&](const RemapPages& done) {
       services_.ledger->Remap(*order, done);
     };
-    const Result<ledger::RemapPage> page = co_await Await(std::move(ask));
+    const Result<ledger::RemapPage> page = co_await net::Await(std::move(ask));
     if (!page) co_return page.error().message();
     sums.Add(*page);
     std::string text = RemapPageRows(*page, sums);
@@ -268,13 +258,32 @@ asio::awaitable<std::string> Conversation::Remap(schemas::Value request) {
   }
 }
 
+asio::awaitable<std::string> Conversation::Reconcile(schemas::Value request) {
+  auto order = ReadReconcileOrder(request, services_.clock->Now());
+  if (!order) co_return order.error();
+  const std::shared_ptr<reconcile::Run> run = services_.reconciler->Begin(std::move(*order));
+  if (run == nullptr) co_return std::string("another reconciliation is running; try again later");
+  while (true) {
+    std::function<void(const Steps&)> ask = [&](const Steps& done) {
+      services_.reconciler->Next(run, done);
+    };
+    const reconcile::Step step = co_await net::Await<reconcile::Step>(std::move(ask));
+    std::string text = ReconcileRows(step);
+    const bool written = co_await Send(std::move(text));
+    if (!written || step.done) co_return std::string();
+    if (!step.refusal.empty()) {
+      co_return "stopped, " + step.refusal + "; what was sent goes out, repeat it for the rest";
+    }
+  }
+}
+
 asio::awaitable<std::string> Conversation::Submit(schemas::Value request) {
   const std::string body = TextOf(request, "body");
   const bool batch = TextOf(request, "format") == "ndjson";
   std::function<void(const intake::Replies&)> ask = [&](const intake::Replies& done) {
     batch ? services_.pipeline->SubmitBatch(body, done) : services_.pipeline->SubmitOne(body, done);
   };
-  const intake::Reply reply = co_await Await(std::move(ask));
+  const intake::Reply reply = co_await net::Await(std::move(ask));
   if (batch && reply.status != 200) co_return WordsOf(reply);
   std::string text = batch ? reply.body : intake::AnswerLine(1, reply);
   co_await Send(std::move(text));

@@ -11,6 +11,9 @@
 //   {"request":"cancel","target":…,"by":…,"why":…}        one object
 //   {"request":"remap","source":…,"line_id":…,"ward":…,"all":…,"send":…,"by":…,"why":…}   one
 //   object for each line in which something differs, how far it is after each page, then the sums
+//   {"request":"reconcile","since":…,"until":…,"source":…,"line_id":…,"ward":…,"send":…,
+//   "overwrite":…,"by":…,"why":…}   objects for what is missing or differs and for what goes again,
+//   how far it is after each moment, then the sums
 //   {"request":"submit","format":"json"|"ndjson","body":…}   one object for each event
 //
 // Then {"end":true}, or {"end":true,"error":…} in words for a person.
@@ -24,6 +27,7 @@
 #include "daemon/delivery/delivery.h"
 #include "daemon/intake/pipeline.h"
 #include "daemon/net/connection.h"
+#include "daemon/reconcile/reconciler.h"
 #include "daemon/retention/retention.h"
 #include "daemon/store/writer.h"
 #include "mapping/codes/codes.h"
@@ -39,6 +43,7 @@ struct Services {
   store::Writer* writer = nullptr;
   const base::Clock* clock = nullptr;
   const codes::CodeMap* codes = nullptr;
+  reconcile::Reconciler* reconciler = nullptr;
   std::function<delivery::Progress()> progress;
   /// Up to when everything that fell due has been made, if the clock has looked yet.
   std::function<std::optional<Instant>()> caught_up_to;
@@ -69,6 +74,7 @@ class Conversation {
   net::asio::awaitable<std::string> Show(schemas::Value request);
   net::asio::awaitable<std::string> Decide(schemas::Value request);
   net::asio::awaitable<std::string> Remap(schemas::Value request);
+  net::asio::awaitable<std::string> Reconcile(schemas::Value request);
   net::asio::awaitable<std::string> Submit(schemas::Value request);
 
   net::Connection& connection_;

@@ -12,11 +12,6 @@ namespace {
 
 using ledger::Remapped;
 
-bool IsSet(schemas::Value request, std::string_view name) {
-  const auto value = request.Find(name);
-  return value && value->is_bool() && value->AsBool();
-}
-
 /// Said so outright: an order could itself be made from a text.
 Result<ledger::RemapOrder, std::string> Refused(std::string why) {
   return {boost::system::in_place_error, std::move(why)};

@@ -14,4 +14,10 @@ inline std::string TextOf(schemas::Value request, std::string_view name) {
   return value && value->is_string() ? std::string(value->AsString()) : std::string();
 }
 
+/// Whether a member of the request is true.
+inline bool IsSet(schemas::Value request, std::string_view name) {
+  const auto value = request.Find(name);
+  return value && value->is_bool() && value->AsBool();
+}
+
 }  // namespace dwell::admin

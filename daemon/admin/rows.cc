@@ -3,6 +3,7 @@
 #include <array>
 #include <utility>
 
+#include "daemon/admin/reconcile_rows.h"
 #include "daemon/intake/answers.h"
 #include "schemas/json/writer.h"
 
@@ -51,6 +52,16 @@ void WriteFile(schemas::JsonWriter& out, const State& state) {
   out.EndObject();
 }
 
+void WriteReconciled(schemas::JsonWriter& out, const reconcile::LastRun& last) {
+  out.Name("reconciled");
+  out.BeginObject();
+  out.Member("at", FormatInstant(last.ended));
+  out.Member("since", FormatInstant(last.since));
+  out.MemberInteger("findings", Signed(last.tally.findings()));
+  WriteTally(out, last.tally);
+  out.EndObject();
+}
+
 }  // namespace
 
 std::string StatusRow(const store::Counts& counts, const State& state) {
@@ -84,6 +95,7 @@ std::string StatusRow(const store::Counts& counts, const State& state) {
     out.MemberInteger("clock_ahead_s", state.progress.clock_ahead->count());
   }
   WriteFile(out, state);
+  if (state.reconciled) WriteReconciled(out, *state.reconciled);
   WriteCounted<store::UnknownCodeRecord>(
       out, "unknown_codes", state.unknown_codes,
       {{{"group", &store::UnknownCodeRecord::group}, {"code", &store::UnknownCodeRecord::code}}});

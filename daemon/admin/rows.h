@@ -5,6 +5,7 @@
 #include <string>
 
 #include "daemon/delivery/delivery.h"
+#include "daemon/reconcile/reconciler.h"
 #include "daemon/retention/retention.h"
 #include "daemon/store/store.h"
 
@@ -18,6 +19,7 @@ struct State {
   std::optional<Instant> caught_up_to;
   store::Pages pages;
   std::optional<retention::CleanUp> cleaned_up;
+  std::optional<reconcile::LastRun> reconciled;
   std::vector<store::UnknownCodeRecord> unknown_codes;
   std::vector<store::DoubtfulIdentifierRecord> doubtful_identifiers;
 };

@@ -14,6 +14,7 @@
 #include "daemon/delivery/delivery.h"
 #include "daemon/intake/listener.h"
 #include "daemon/ledger/ledger.h"
+#include "daemon/reconcile/reconciler.h"
 #include "daemon/retention/retention.h"
 #include "daemon/store/writer.h"
 #include "schemas/bundled.h"
@@ -75,6 +76,14 @@ ledger::Rules RulesOf(const Knowledge& knowledge, const config::Config& config) 
   return rules;
 }
 
+reconcile::Schedule ScheduleOf(const config::Config& config) {
+  reconcile::Schedule schedule;
+  schedule.every = std::chrono::hours(config.reconcile.every_h);
+  schedule.look_back = std::chrono::days(config.reconcile.look_back_days);
+  schedule.send = config.reconcile.send;
+  return schedule;
+}
+
 }  // namespace
 
 /// In the order of being built; taken down in the opposite order, but for what Stop() says.
@@ -89,6 +98,7 @@ struct App::Parts {
   std::unique_ptr<store::Writer> writer;
   std::unique_ptr<ledger::Ledger> ledger;
   std::unique_ptr<delivery::Delivery> delivery;
+  std::unique_ptr<reconcile::Reconciler> reconciler;
   std::unique_ptr<alarm::Alarm> alarm;
   std::unique_ptr<retention::Retention> retention;
   std::unique_ptr<intake::Pipeline> pipeline;
@@ -118,6 +128,10 @@ struct App::Parts {
     alarm = std::make_unique<alarm::Alarm>(*ledger, clock);
     retention = std::make_unique<retention::Retention>(
         *writer, clock, std::chrono::days(config.store.keep_delivered_days));
+    auto reading = reconcile::Reconciler::Start(*ledger, clock, delivery::EndpointOf(config),
+                                                ScheduleOf(config));
+    if (!reading) return reading.error();
+    reconciler = std::move(*reading);
     return {};
   }
 
@@ -145,6 +159,7 @@ struct App::Parts {
     services.writer = writer.get();
     services.clock = &clock;
     services.codes = &knowledge.codes;
+    services.reconciler = reconciler.get();
     services.progress = [this] { return delivery->progress(); };
     services.caught_up_to = [this]() -> std::optional<Instant> {
       alarm->Wake();  // somebody who asks again and again soon hears of a wall clock that was set
@@ -154,6 +169,7 @@ struct App::Parts {
     };
     services.cleaned_up = [this] {
       retention->Wake();  // as above
+      reconciler->Wake();
       return retention->last();
     };
     auto opened = admin::Admin::Open(io.get_executor(), config.admin.socket, std::move(services));
@@ -178,9 +194,11 @@ struct App::Parts {
     listener.reset();
     alarm.reset();
     retention.reset();
+    if (reconciler) reconciler->Stop();
     if (delivery) delivery->Stop(time_max);
     writer.reset();  // finishes its jobs, which may still call the ledger and wake delivery
     ledger.reset();
+    reconciler.reset();  // as delivery: what the ledger answers late must find it
     delivery.reset();
   }
 };

@@ -9,6 +9,7 @@
 #include "daemon/command/explain.h"
 #include "daemon/command/listings.h"
 #include "daemon/command/options.h"
+#include "daemon/command/reconcile.h"
 #include "daemon/command/remap.h"
 #include "daemon/command/submit.h"
 #include "daemon/config/config.h"
@@ -43,7 +44,7 @@ struct Verb {
 
 constexpr Verb kVerbs[] = {{"submit", Submit},  {"queue", ListQueue},   {"lines", ListLines},
                            {"show", ShowEvent}, {"status", ShowStatus}, {"release", Decide},
-                           {"cancel", Decide},  {"remap", Remap}};
+                           {"cancel", Decide},  {"remap", Remap},       {"reconcile", Reconcile}};
 
 }  // namespace
 

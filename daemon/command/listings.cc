@@ -102,7 +102,11 @@ void PrintStatus(schemas::Value status) {
                       {"free in it, bytes", "/file/free_bytes"},
                       {"cleaned up", "/clean_up/at"},
                       {"bodies removed", "/clean_up/bodies_removed"},
-                      {"given back, bytes", "/clean_up/bytes_given_back"}});
+                      {"given back, bytes", "/clean_up/bytes_given_back"},
+                      {"reconciled", "/reconciled/at"},
+                      {"compared", "/reconciled/compared"},
+                      {"not as accepted", "/reconciled/findings"},
+                      {"sent again", "/reconciled/sent"}});
   if (TextAt(status, "/unknown_codes/0/events") != "-") Print("\n" + UnknownCodesInWords(status));
   const std::string doubtful = DoubtfulIdentifiersInWords(status);
   if (!doubtful.empty()) Print("\n" + doubtful);

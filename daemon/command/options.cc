@@ -22,6 +22,10 @@ constexpr const char* kRemapHelp =
     "derives lines again from their events, by the codes and rules as they now are, and shows what "
     "differs from what was issued; with --send that goes out";
 
+constexpr const char* kReconcileHelp =
+    "reads back what the endpoint accepted in a period and tells what is missing or differs; with "
+    "--send that goes out again";
+
 /// Release and cancel: who and why must be said.
 void AddDecisions(CLI::App& cli, Options& options) {
   auto* const release = cli.add_subcommand("release", kReleaseHelp);
@@ -47,7 +51,22 @@ void AddDecisions(CLI::App& cli, Options& options) {
   }
 }
 
-/// Which lines, and to send who and why, must be said.
+/// To send, who and why must be said.
+CLI::Option* AddSending(CLI::App& command, Options& options, const std::string& what) {
+  auto* const send = command.add_flag("--send", options.send, what);
+  auto* const by = command.add_option("--by", options.by, "who decides")->type_name("WHO");
+  auto* const why =
+      command.add_option("--why", options.why, "why; kept for good")->type_name("TEXT");
+  by->needs(send);
+  why->needs(send);
+  send->needs(by);
+  send->needs(why);
+  command.add_flag("--progress", options.progress, "show progress even if no terminal");
+  command.add_flag("--json", options.json, "one JSON object a line, for programs");
+  return send;
+}
+
+/// Which lines must be said.
 void AddRemap(CLI::App& cli, Options& options) {
   auto* const remap = cli.add_subcommand("remap", kRemapHelp);
   auto* const which = remap->add_option_group("which lines, fitting all that is said");
@@ -60,16 +79,28 @@ void AddRemap(CLI::App& cli, Options& options) {
   which->add_option("--ward", options.ward, "lines now on this ward")
       ->type_name("WARD")
       ->excludes(all);
-  auto* const send = remap->add_flag("--send", options.send, "send what differs");
-  auto* const by = remap->add_option("--by", options.by, "who decides")->type_name("WHO");
-  auto* const why =
-      remap->add_option("--why", options.why, "why; kept for good")->type_name("TEXT");
-  by->needs(send);
-  why->needs(send);
-  send->needs(by);
-  send->needs(why);
-  remap->add_flag("--progress", options.progress, "show progress even if no terminal");
-  remap->add_flag("--json", options.json, "one JSON object a line, for programs");
+  AddSending(*remap, options, "send what differs");
+}
+
+/// Since when must be said.
+void AddReconcile(CLI::App& cli, Options& options) {
+  auto* const reconcile = cli.add_subcommand("reconcile", kReconcileHelp);
+  reconcile
+      ->add_option("--since", options.since,
+                   "what was accepted since: a date-time with offset, or so long ago as 3d or 36h")
+      ->required()
+      ->type_name("TIME");
+  reconcile->add_option("--until", options.until, "and until; likewise")->type_name("TIME");
+  reconcile->add_option("--source", options.source, "lines of this source only")
+      ->type_name("SOURCE");
+  reconcile->add_option("--line", options.line, "lines of this id only")->type_name("LINE");
+  reconcile->add_option("--ward", options.ward, "lines now on this ward only")->type_name("WARD");
+  auto* const send =
+      AddSending(*reconcile, options, "send what is missing or differs, as it was accepted");
+  reconcile
+      ->add_flag("--overwrite", options.overwrite,
+                 "also what somebody else has changed since; without it that is only told")
+      ->needs(send);
 }
 
 }  // namespace
@@ -99,6 +130,7 @@ Options ReadOptions(std::vector<std::string> arguments) {
   }
   AddDecisions(cli, options);
   AddRemap(cli, options);
+  AddReconcile(cli, options);
   const auto kinds = dwell::explain::Kinds();
   explain->add_option("kind", options.kind, "kind of event")
       ->required()

@@ -10,25 +10,28 @@ inline constexpr const char* kDefaultConfig = "/etc/dwelld/dwelld.toml";
 
 struct Options {
   std::string verb;         ///< "check", "explain", "submit", "queue", "show", "lines", "status",
-                            ///< "release", "cancel", "remap"; empty: nothing to do
+                            ///< "release", "cancel", "remap", "reconcile"; empty: nothing to do
   std::string config_file;  ///< --config
   std::string socket;       ///< --socket
   bool json = false;        ///< --json
   bool verbose = false;     ///< check --verbose
   bool endpoint = false;    ///< check --endpoint
   bool all = false;         ///< lines and remap --all
-  bool send = false;        ///< remap --send
-  bool progress = false;    ///< submit and remap --progress
+  bool send = false;        ///< remap and reconcile --send
+  bool overwrite = false;   ///< reconcile --overwrite
+  bool progress = false;    ///< submit, remap and reconcile --progress
   std::string file;         ///< submit FILE
   std::string kind;         ///< explain KIND
   std::string event;        ///< show EVENT
-  std::string source;       ///< show, release and remap --source
-  std::string line;         ///< remap --line
-  std::string ward;         ///< remap --ward
+  std::string source;       ///< show, release, remap and reconcile --source
+  std::string line;         ///< remap and reconcile --line
+  std::string ward;         ///< remap and reconcile --ward
+  std::string since;        ///< reconcile --since
+  std::string until;        ///< reconcile --until
   std::string target;       ///< release EVENT|DELIVERY, cancel DELIVERY
   std::string all_of;       ///< release --all-of
-  std::string by;           ///< release, cancel and remap --by
-  std::string why;          ///< release, cancel and remap --why
+  std::string by;           ///< release, cancel, remap and reconcile --by
+  std::string why;          ///< release, cancel, remap and reconcile --why
   int exit_code = 0;        ///< when there is no verb
 };
 

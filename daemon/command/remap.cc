@@ -12,9 +12,6 @@
 namespace dwell::command {
 namespace {
 
-/// Longer texts (narratives) are cut for the eye; --json has them whole.
-constexpr std::size_t kShownBytesMax = 120;
-
 /// A row holds all that differs of one line, narratives too.
 constexpr schemas::ParseLimits kRowLimits{
     .bytes_max = 256 * limits::kMiB, .depth_max = 8, .values_max = 20'000'000};
@@ -36,14 +33,6 @@ std::string RequestFor(const Options& options) {
   return request.Take();
 }
 
-std::string Shown(schemas::Value change, std::string_view pointer) {
-  std::string text = TextAt(change, pointer);
-  if (text.size() <= kShownBytesMax) return text;
-  std::size_t end = kShownBytesMax;
-  while (end > 0 && (static_cast<unsigned char>(text[end]) & 0xC0) == 0x80) --end;
-  return text.substr(0, end) + "...";
-}
-
 std::string StateInWords(const std::string& state) {
   if (state == "not-kept") return "what was issued is not kept any more, sent to be sure";
   if (state == "given-up") return "was in a delivery that was given up";
@@ -57,8 +46,8 @@ std::string ResourceInWords(schemas::Value resource) {
   const auto changes = resource.Find("changes");
   if (!changes || !changes->is_array()) return words;
   for (const schemas::Value change : *changes) {
-    words += "    " + TextAt(change, "/at") + ": " + Shown(change, "/before") + " -> " +
-             Shown(change, "/after") + "\n";
+    words += "    " + TextAt(change, "/at") + ": " + ShortTextAt(change, "/before") + " -> " +
+             ShortTextAt(change, "/after") + "\n";
   }
   return words;
 }

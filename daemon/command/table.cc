@@ -91,4 +91,13 @@ std::string Table::Print() const {
   return out;
 }
 
+std::string ShortTextAt(schemas::Value row, std::string_view pointer) {
+  constexpr std::size_t kShownBytesMax = 120;  // narratives are longer; --json has them whole
+  std::string text = TextAt(row, pointer);
+  if (text.size() <= kShownBytesMax) return text;
+  std::size_t end = kShownBytesMax;
+  while (end > 0 && (static_cast<unsigned char>(text[end]) & 0xC0) == 0x80) --end;
+  return text.substr(0, end) + "...";
+}
+
 }  // namespace dwell::command

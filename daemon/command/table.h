@@ -37,4 +37,7 @@ class Table {
 /// which could steer a terminal, become "?".
 std::string TextAt(schemas::Value row, std::string_view pointer);
 
+/// The same, cut (between characters) where it is too long for the eye.
+std::string ShortTextAt(schemas::Value row, std::string_view pointer);
+
 }  // namespace dwell::command

@@ -59,6 +59,11 @@ struct Config {
     std::string encounter = "identifier";
     std::int64_t cached_for_h = 1;  ///< how long what was resolved is remembered; 0: not at all
   } references;
+  struct Reconcile {
+    std::int64_t every_h = 0;         ///< 0: only when somebody asks for it
+    std::int64_t look_back_days = 2;  ///< the period that is read back
+    bool send = false;                ///< what is missing or differs goes out again
+  } reconcile;
   struct Resources {
     std::string additions;  ///< JSON file of merge patches by resource type; empty: none
     bool profiles = false;  ///< name our profiles in meta.profile

@@ -97,6 +97,16 @@ std::uint64_t Desk::VersionOf(const std::string& key) const {
   return held == nullptr ? 0 : held->version;
 }
 
+bool Desk::Forget(const std::string& key) {
+  const std::scoped_lock lock(mutex_);
+  return record_.Forget(key);
+}
+
+bool Desk::Alter(const std::string& key, const std::string& from, const std::string& to) {
+  const std::scoped_lock lock(mutex_);
+  return record_.Alter(key, from, to);
+}
+
 std::string Desk::Dump(std::string_view type) const {
   const std::scoped_lock lock(mutex_);
   return Lines(type);

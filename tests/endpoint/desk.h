@@ -62,6 +62,10 @@ class Desk {
   /// Version of "Type/id"; 0 when it was never there.
   std::uint64_t VersionOf(const std::string& key) const;
 
+  /// As Record's.
+  bool Forget(const std::string& key);
+  bool Alter(const std::string& key, const std::string& from, const std::string& to);
+
   /// What is to happen with a request that was read; uses up the mood.
   Mood MoodFor(const HttpRequest& request);
   HttpResponse Answer(const HttpRequest& request);

@@ -126,6 +126,14 @@ HttpResponse Desk::Practice(std::string_view path, std::string_view query,
     mood_ = mood;
     interactions_.referential = manners_.referential;
     response.body = "{}";
+  } else if (path == "forget" && request.method == "POST") {
+    if (!record_.Forget(QueryValue(query, "key"))) return Refuse({404, "not-found", "no such key"});
+    response.body = "{}";
+  } else if (path == "alter" && request.method == "POST") {
+    const bool is_altered =
+        record_.Alter(QueryValue(query, "key"), QueryValue(query, "from"), QueryValue(query, "to"));
+    if (!is_altered) return Refuse({404, "not-found", "no such key, or no such text in it"});
+    response.body = "{}";
   } else if (path == "counts") {
     response.body = CountsText();
   } else if (path == "dump") {
@@ -133,7 +141,7 @@ HttpResponse Desk::Practice(std::string_view path, std::string_view query,
     response.content_type = "application/fhir+ndjson";
     response.body = Lines(type);
   } else {
-    return Refuse({404, "not-found", "pages: mood, counts, dump"});
+    return Refuse({404, "not-found", "pages: mood, counts, dump, forget, alter"});
   }
   return response;
 }

@@ -17,7 +17,9 @@ constexpr const char* kUsage =
     "usage: practice_endpoint [--port N] [--referential] [--keep history|current|nothing]\n"
     "                         [--bodies FILE] [--certificate FILE --key FILE]\n"
     "FHIR R4 endpoint in memory at http://localhost:PORT/fhir; POST /_practice/mood makes it\n"
-    "misbehave, GET /_practice/counts and /_practice/dump?type=TYPE show what it holds. FILE gets\n"
+    "misbehave, POST /_practice/forget?key=Type/id and /_practice/alter?key=Type/id&from=A&to=B\n"
+    "lose and falsify what it holds, GET /_practice/counts and /_practice/dump?type=TYPE show it.\n"
+    "FILE gets "
     "the bodies that were committed, in order, one a line.\n";
 
 bool ReadArguments(int count, char** words, practice::EndpointOptions& options,

@@ -55,6 +55,17 @@ const Held& Record::Apply(Write write) {
   return held;
 }
 
+bool Record::Forget(const std::string& key) { return held_.erase(key) != 0; }
+
+bool Record::Alter(const std::string& key, const std::string& from, const std::string& to) {
+  const auto found = held_.find(key);
+  if (found == held_.end()) return false;
+  const std::size_t at = found->second.json.find(from);
+  if (at == std::string::npos) return false;
+  found->second.json.replace(at, from.size(), to);
+  return true;
+}
+
 std::vector<const Held*> Record::All() const {
   std::vector<const Held*> all;
   all.reserve(held_.size());

@@ -43,6 +43,12 @@ class Record {
   /// Returns the resource after the write.
   const Held& Apply(Write write);
 
+  /// Loses a resource with its history, as a restored backup does. False when it was not there.
+  bool Forget(const std::string& key);
+  /// Changes the text of the current version behind everybody's back: `from` becomes `to`. False
+  /// when it is not there.
+  bool Alter(const std::string& key, const std::string& from, const std::string& to);
+
   /// All, sorted by type and id.
   std::vector<const Held*> All() const;
 

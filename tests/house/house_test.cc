@@ -94,9 +94,11 @@ const std::map<std::string, std::set<std::string>>& Allowed() {
       {"daemon/intake", with(disk, {"daemon/net", "daemon/ledger"})},
       {"daemon/delivery", with(disk, {"daemon/net", "daemon/config"})},
       {"daemon/config", with(pure, {"daemon/base"})},
+      {"daemon/reconcile",
+       with(disk, {"daemon/net", "daemon/config", "daemon/delivery", "daemon/ledger"})},
       {"daemon/admin",
        with(disk, {"daemon/net", "daemon/ledger", "daemon/delivery", "daemon/config",
-                   "daemon/intake", "daemon/alarm", "daemon/retention"})},
+                   "daemon/intake", "daemon/alarm", "daemon/retention", "daemon/reconcile"})},
       {"daemon/command", with(pure, {"mapping/explain", "daemon/base", "daemon/net",
                                      "daemon/config", "daemon/delivery"})},
   };

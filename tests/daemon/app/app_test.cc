@@ -158,6 +158,38 @@ TEST(App, SomebodyWhomTheEndpointDoesNotKnowIsWaitedForInTheQueue) {
   EXPECT_EQ(endpoint->desk().Dump(""), "");
 }
 
+// The endpoint says yes and then loses it: read back, told, sent again, there again.
+TEST(App, WhatTheEndpointLosesAfterItsYesIsFoundAndSentAgain) {
+  const auto endpoint = std::move(practice::PracticeEndpoint::Start({}).value());
+  const TempFolder folder;
+  const ManualClock clock(Hour(2));
+  const RunningApp app(folder.path(), endpoint->url(), clock);
+  RawClient client(app.port);
+  client.Send(Post(Raw(Insertion("a", 0))));
+  EXPECT_EQ(StatusOf(client.Response()), 201);
+  std::string story;
+  while (story.find("\"state\":\"completed\"") == std::string::npos) {  // ctest bounds the time
+    client.Send(Get("/events/a?source=ward-tablets"));
+    story = BodyOf(client.Response());
+  }
+  const std::string dump = endpoint->desk().Dump("Device");
+  const std::size_t at = dump.find("\"id\":\"") + 6;
+  const std::string device = "Device/" + dump.substr(at, dump.find('"', at) - at);
+  ASSERT_TRUE(endpoint->desk().Forget(device));
+  const std::string look = R"({"request":"reconcile","since":"1d"})";
+  EXPECT_THAT(AskSocket(app.socket, look),
+              testing::HasSubstr("{\"resource\":\"" + device + "\",\"grade\":\"missing\""));
+  EXPECT_THAT(
+      AskSocket(app.socket, R"({"request":"reconcile","since":"1d","send":true,"by":"op-3",)"
+                            R"("why":"the record was restored"})"),
+      testing::HasSubstr("\"sent\":1,\"deliveries\":1}"));
+  while (endpoint->desk().VersionOf(device) == 0) std::this_thread::yield();
+  while (!AskSocket(app.socket, R"({"request":"queue"})").empty()) std::this_thread::yield();
+  EXPECT_THAT(AskSocket(app.socket, look), testing::HasSubstr("\"missing\":0,"));
+  EXPECT_THAT(AskSocket(app.socket, R"({"request":"status"})"),
+              testing::HasSubstr("\"reconciled\":{\"at\":"));
+}
+
 TEST(Submit, CutsLinesIntoPortionsAndLeavesOneEventWhole) {
   const auto portions = command::Cut("{}\n{}\n\n{}\n", 2, 1000);
   ASSERT_EQ(portions.size(), 2U);

@@ -51,6 +51,21 @@ TEST_F(EndpointTest, PutCreatesThenUpdatesAndVersionsStayReadable) {
   EXPECT_EQ(Ask("PUT", "/fhir/Device/a", Device("a", "4")).status, 201);
 }
 
+TEST_F(EndpointTest, WhatItIsToldToForgetIsGoneAndWhatItIsToldToAlterKeepsItsVersion) {
+  Ask("PUT", "/fhir/Device/a", Device("a", "1"));
+  EXPECT_EQ(
+      Ask("POST", "/_practice/alter?key=Device/a&from=%22value%22:%221%22&to=%22value%22:%222%22")
+          .status,
+      200);
+  EXPECT_THAT(Ask("GET", "/fhir/Device/a").body, HasSubstr(R"("value":"2")"));
+  EXPECT_EQ(desk_.VersionOf("Device/a"), 1U);
+  EXPECT_EQ(Ask("POST", "/_practice/alter?key=Device/a&from=%22value%22:%221%22&to=x").status, 404);
+  EXPECT_EQ(Ask("POST", "/_practice/forget?key=Device/a").status, 200);
+  EXPECT_EQ(Ask("GET", "/fhir/Device/a").status, 404);
+  EXPECT_EQ(Ask("POST", "/_practice/forget?key=Device/a").status, 404);
+  EXPECT_EQ(Ask("PUT", "/fhir/Device/a", Device("a", "1")).status, 201);
+}
+
 TEST_F(EndpointTest, IdsMustBeLegalAndEqualToTheUrls) {
   EXPECT_EQ(Ask("PUT", "/fhir/Device/a", Device("b", "1")).status, 400);
   EXPECT_EQ(Ask("PUT", "/fhir/Device/a", Device("", "1")).status, 400);

@@ -1,0 +1,37 @@
+// Reading back, on the admin socket: the order read from a request, and what is told. Pure.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <string_view>
+
+#include "daemon/reconcile/run.h"
+#include "schemas/json/document.h"
+#include "schemas/json/writer.h"
+
+namespace dwell::admin {
+
+/// A point in time: an RFC 3339 date-time with offset, or so long before `now` as a number of days
+/// or hours ("3d", "36h"). Empty when it is none.
+std::optional<Instant> ReadTime(std::string_view text, Instant now);
+
+/// The order in a "reconcile" request, or what is wrong with it, in words for a person. "since"
+/// must be there; "until", "source", "line_id" and "ward" may be. With "send":true also who and
+/// why, as for other decisions (orders.h); "overwrite":true only with it.
+Result<reconcile::Order, std::string> ReadReconcileOrder(schemas::Value request, Instant now);
+
+/// One JSON object with its line end for each finding and each line of which something goes again
+/// or that could not be looked at, then how far it is; with the last step of a run also the sums.
+///   resource, grade, source, line_id, ward, delivery, accepted_at, changed_since, why,
+///   differences [{at, sent, held}], more
+///   {"sent":{source, line_id, deliveries [...], resources, left_out}}
+///   {"source", "line_id", "trouble"}
+///   {"looked_at", "of", "compared", "waiting"}
+///   {"sums":{lines, compared, wrong_patient, missing, differs, unreadable, changed_since,
+///   on_its_way, given_up, not_kept, troubles, sent, deliveries}}
+std::string ReconcileRows(const reconcile::Step& step);
+
+/// The members of the sums, into an object that is open.
+void WriteTally(schemas::JsonWriter& out, const reconcile::Tally& tally);
+
+}  // namespace dwell::admin
