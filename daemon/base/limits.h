@@ -41,6 +41,9 @@ inline constexpr std::chrono::seconds kRequestTimeMax{30};
 inline constexpr std::chrono::seconds kIdleTimeMax{60};
 /// How far an event may lie in the future: the clocks of ward devices differ by minutes.
 inline constexpr std::chrono::minutes kFutureMax{5};
+/// Wards that take turns in delivery: several times those of a large hospital. A source that writes
+/// anything as a ward must not fill the store; what is beyond shares one turn.
+inline constexpr std::size_t kWardsMax = 1000;
 /// Bundles that wait for delivery before the intake says 503: about a day of a large hospital.
 inline constexpr std::uint64_t kQueueBundlesMax = 1'000'000;
 /// What 503 tells the sender in Retry-After.

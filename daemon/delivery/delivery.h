@@ -32,7 +32,8 @@ struct TokenSource {
 };
 
 struct Endpoint {
-  std::string url;  ///< base URL of the FHIR endpoint, http or https
+  std::int64_t number = 0;  ///< of its lanes, see store::Store::EndpointNumber()
+  std::string url;          ///< base URL of the FHIR endpoint, http or https
   net::TlsFiles tls;
   std::string bearer_file;  ///< token sent as Authorization: Bearer; empty: none
   TokenSource tokens;       ///< instead of bearer_file

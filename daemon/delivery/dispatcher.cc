@@ -14,6 +14,7 @@ using std::chrono::milliseconds;
 /// A visit on its way, and what it brings back.
 struct Dispatcher::Errand {
   Visit visit;
+  std::int64_t endpoint = 0;
   std::vector<store::BundleRecord> claimed;
   std::optional<Instant> next_ready;
 
@@ -23,11 +24,11 @@ struct Dispatcher::Errand {
       if (auto done = store.Settle(settlement); !done) return done;
     }
     if (visit.wanted > 0) {
-      auto claims = store.Claim(visit.now, visit.wanted);
+      auto claims = store.Claim(endpoint, visit.now, visit.wanted);
       if (!claims) return claims.error();
       claimed = std::move(*claims);
     }
-    auto next = store.NextReady();
+    auto next = store.NextReady(endpoint);
     if (!next) return next.error();
     next_ready = *next;
     return {};
@@ -39,6 +40,7 @@ Dispatcher::Dispatcher(asio::io_context& loop, store::Writer& writer, const base
     : loop_(loop),
       writer_(writer),
       clock_(clock),
+      endpoint_(route.number),
       means_(std::move(means)),
       engine_({.in_flight_max = in_flight_max, .backoff = means_.backoff}),
       courier_(route.target, route.attempt_time_max,
@@ -107,6 +109,7 @@ void Dispatcher::Post(Visit visit) {
   gather_.cancel();
   auto errand = std::make_shared<Errand>();
   errand->visit = std::move(visit);
+  errand->endpoint = endpoint_;
   store::Job job;
   job.goes_first = true;
   job.work = [errand](store::Store& store) { return errand->Work(store); };

@@ -54,6 +54,7 @@ class Dispatcher {
   boost::asio::io_context& loop_;
   store::Writer& writer_;
   const base::Clock& clock_;
+  std::int64_t endpoint_;  ///< whose lanes these are
   Means means_;
   Engine engine_;
   Courier courier_;

@@ -51,6 +51,7 @@ Result<TokenService> PrepareTokens(const Endpoint& endpoint) {
 
 Result<Route> PrepareRoute(const Endpoint& endpoint) {
   Route route;
+  route.number = endpoint.number;
   const Result<Url> url = ReadUrl(endpoint.url);
   if (!url) return url.error();
   route.origin = OriginOf(*url);

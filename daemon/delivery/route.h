@@ -12,6 +12,7 @@ namespace dwell::delivery {
 
 /// What every attempt needs, made once.
 struct Route {
+  std::int64_t number = 0;  ///< see Endpoint
   net::Origin origin;
   std::shared_ptr<net::TlsSource> tls;
   std::string target;  ///< path of the base URL

@@ -77,6 +77,9 @@ Result<Appended> Ledger::Impl::Append(store::Store& store, LineState& state, Mak
     appended.event_seq = added.value();
   }
   if (!making.bundle) return appended;
+  const Result<std::int64_t> ward = store.WardNumber(making.ward);
+  if (ward.has_error()) return ward.error();
+  making.bundle->ward = ward.value();
   making.bundle->line_seq = state.seq;
   if (event != nullptr) making.bundle->event_seq = appended.event_seq;
   const Result<std::int64_t> bundle_seq = store.AddBundle(*making.bundle);

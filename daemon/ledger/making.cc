@@ -53,6 +53,7 @@ Making FinishMaking(const line::Line& line, Derived derived, const Rules& rules,
   // Otherwise the clock would look at this line for ever without getting on.
   CHECK(!making.next_change || *making.next_change > now);
   making.summary = LineSummary(line, dues);
+  making.ward = line.place().ward;
   if (made.resources.empty()) return making;
   store::BundleRecord& bundle = making.bundle.emplace();
   bundle.made_at = now;

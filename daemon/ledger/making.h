@@ -15,6 +15,7 @@ struct Making {
   std::vector<fhir::Issued> issued;    ///< the whole list afterwards
   std::optional<Instant> next_change;  ///< when the clock must look at the line again
   std::string summary;                 ///< see LineSummary()
+  std::string ward;                    ///< where the line now is
   /// Without line and event; empty when nothing is to be told. On hold, with why, when a resource
   /// of ours breaks our own structure: the event is right, we are wrong.
   std::optional<store::BundleRecord> bundle;

@@ -83,9 +83,10 @@ Result<std::int64_t> Store::Decide(const DecisionRecord& decision) {
   decide.Bind(open ? std::optional<Instant>() : std::optional(decision.at));
   Result<void> done = decide.Bind(decision.bundle_seq).Run();
   if (done.has_error()) return done.error();
-  db_->Count(&before, after);
+  db_->Count(bundle.value()->endpoint, &before, after);
   if (open) return seq;
-  done = Query(db_->connection, Sql::kPromoteHead).Bind(bundle.value()->line_seq).Run();
+  Query promote(db_->connection, Sql::kPromoteHead);
+  done = promote.Bind(bundle.value()->line_seq).Bind(bundle.value()->endpoint).Run();
   if (done.has_error()) return done.error();
   return seq;
 }

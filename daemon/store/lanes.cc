@@ -1,69 +1,13 @@
 #include <algorithm>
 #include <functional>
-#include <iterator>
 #include <utility>
 
+#include "daemon/store/lane_rows.h"
 #include "daemon/store/store_db.h"
 #include "schemas/base/check.h"
 
 namespace dwell::store {
 namespace {
-
-bool IsOpen(DeliveryState state) {
-  return state != DeliveryState::kCompleted && state != DeliveryState::kCancelled;
-}
-
-std::int64_t Stored(DeliveryState state) { return static_cast<std::int64_t>(state); }
-
-DeliveryState ReadState(Query& query) {
-  const std::int64_t stored = query.Number();
-  // Anything else is damage that the file's own checks cannot see; held is the safe reading.
-  if (stored < 0 || stored > Stored(DeliveryState::kCancelled)) return DeliveryState::kOnHold;
-  return static_cast<DeliveryState>(stored);
-}
-
-// Reads the columns of kClaimable and kBundlesOfEvent: everything but the body.
-BundleRecord ReadBundle(Query& query) {
-  BundleRecord bundle;
-  bundle.seq = query.Number();
-  bundle.line_seq = query.Number();
-  bundle.event_seq = query.Number();
-  bundle.made_at = query.When();
-  bundle.state = ReadState(query);
-  bundle.not_before = query.When();
-  bundle.attempts = static_cast<std::uint32_t>(query.Number());
-  bundle.uncertain = query.Flag();
-  bundle.settled_at = query.WhenOrNone();
-  bundle.entries = static_cast<std::uint32_t>(query.Number());
-  bundle.why = query.Text();
-  bundle.outcome = query.Text();
-  bundle.kept = query.Flag();
-  return bundle;
-}
-
-// Appends to `claimed` what may be claimed and has its not_before between the two, up to `max` in
-// all.
-Result<void> FindClaimable(Connection& connection, Instant from, Instant until, std::size_t max,
-                           std::vector<BundleRecord>& claimed) {
-  if (claimed.size() >= max) return {};
-  Query ready(connection, Sql::kClaimable);
-  ready.Bind(from).Bind(until).Bind(static_cast<std::int64_t>(max - claimed.size()));
-  auto found = Collect(ready, ReadBundle);
-  if (found.has_error()) return found.error();
-  std::move(found.value().begin(), found.value().end(), std::back_inserter(claimed));
-  return {};
-}
-
-Result<std::string> ReadBody(Connection& connection, std::int64_t bundle_seq) {
-  Query body(connection, Sql::kReadBody);
-  const Result<bool> row = body.Bind(bundle_seq).Next();
-  if (row.has_error()) return row.error();
-  auto text = row.value() ? Packer::Unpack(body.Bytes()) : std::nullopt;
-  if (!text) {
-    return Error(ErrorKind::kCorrupt, "the store's file is damaged: a bundle has no body");
-  }
-  return std::move(*text);
-}
 
 QueueRow ReadQueueRow(Query& query) {
   QueueRow row;
@@ -77,6 +21,7 @@ QueueRow ReadQueueRow(Query& query) {
   row.attempts = static_cast<std::uint32_t>(query.Number());
   row.uncertain = query.Flag();
   row.why = query.Text();
+  row.endpoint = query.Number();
   return row;
 }
 
@@ -84,7 +29,7 @@ QueueRow ReadQueueRow(Query& query) {
 
 Result<std::int64_t> Store::AddBundle(const BundleRecord& bundle) {
   Query lane(db_->connection, Sql::kLaneHasOpen);
-  const Result<bool> has_open = lane.Bind(bundle.line_seq).Next();
+  const Result<bool> has_open = lane.Bind(bundle.line_seq).Bind(bundle.endpoint).Next();
   if (has_open.has_error()) return has_open.error();
   const bool open = IsOpen(bundle.state);
   const bool head = open && !has_open.value();
@@ -95,43 +40,20 @@ Result<std::int64_t> Store::AddBundle(const BundleRecord& bundle) {
   add.Bind(bundle.not_before).Bind(std::int64_t{bundle.attempts});
   add.Bind(std::int64_t{bundle.uncertain}).Bind(bundle.settled_at);
   add.Bind(std::int64_t{bundle.entries});
-  add.Bind(bundle.why).Bind(bundle.outcome);
+  add.Bind(bundle.why).Bind(bundle.outcome).Bind(bundle.endpoint).Bind(bundle.ward);
   Result<void> done = add.Run();
   if (done.has_error()) return done.error();
   const std::int64_t seq = sqlite3_last_insert_rowid(db_->connection.db.get());
   const std::string_view packed = db_->packer.Pack(bundle.body);
   done = Query(db_->connection, Sql::kAddBody).Bind(seq).BindBlob(packed).Run();
   if (done.has_error()) return done.error();
-  db_->Count(nullptr, bundle.state);
+  db_->Count(bundle.endpoint, nullptr, bundle.state);
   return seq;
-}
-
-Result<std::vector<BundleRecord>> Store::Claim(Instant now, std::size_t max) {
-  constexpr Instant kAtOnce{};
-  constexpr std::chrono::milliseconds kTick{1};
-  std::vector<BundleRecord> claimed;
-  Result<void> done = FindClaimable(db_->connection, kAtOnce + kTick, now, max, claimed);
-  if (done.has_value())
-    done = FindClaimable(db_->connection, Instant::min(), kAtOnce, max, claimed);
-  if (done.has_value()) {
-    done = FindClaimable(db_->connection, now + limits::kRetryAfterMax + kTick, Instant::max(), max,
-                         claimed);
-  }
-  if (done.has_error()) return done.error();
-  for (BundleRecord& bundle : claimed) {
-    Result<std::string> body = ReadBody(db_->connection, bundle.seq);
-    if (body.has_error()) return body.error();
-    bundle.body = std::move(body.value());
-    done = Query(db_->connection, Sql::kMarkInProgress).Bind(bundle.seq).Run();
-    if (done.has_error()) return done.error();
-    db_->Count(&bundle.state, DeliveryState::kInProgress);
-    bundle.state = DeliveryState::kInProgress;
-  }
-  return claimed;
 }
 
 Result<void> Store::Settle(const Settlement& settlement) {
   std::int64_t line_seq = 0;
+  std::int64_t endpoint = 0;
   DeliveryState before{};
   {
     Query query(db_->connection, Sql::kStateOfBundle);
@@ -139,6 +61,7 @@ Result<void> Store::Settle(const Settlement& settlement) {
     if (row.has_error()) return row.error();
     CHECK(row.value());
     line_seq = query.Number();
+    endpoint = query.Number();
     before = ReadState(query);
   }
   CHECK(IsOpen(before));
@@ -151,13 +74,9 @@ Result<void> Store::Settle(const Settlement& settlement) {
   settle.Bind(settlement.why).Bind(settlement.outcome).Bind(settlement.bundle_seq);
   Result<void> done = settle.Run();
   if (done.has_error()) return done;
-  db_->Count(&before, settlement.state);
+  db_->Count(endpoint, &before, settlement.state);
   if (open) return {};
-  return Query(db_->connection, Sql::kPromoteHead).Bind(line_seq).Run();
-}
-
-Result<std::optional<Instant>> Store::NextReady() {
-  return FirstInstant(db_->connection, Sql::kNextReady);
+  return Query(db_->connection, Sql::kPromoteHead).Bind(line_seq).Bind(endpoint).Run();
 }
 
 Result<Counts> Store::Count() {
@@ -227,7 +146,7 @@ Result<std::vector<BundleRecord>> Store::BundlesSince(std::int64_t line_seq, Ins
 
 Result<std::vector<BundleRecord>> Store::OpenBehind(const BundleRecord& bundle) {
   Query query(db_->connection, Sql::kOpenBehind);
-  query.Bind(bundle.line_seq).Bind(bundle.seq);
+  query.Bind(bundle.line_seq).Bind(bundle.endpoint).Bind(bundle.seq);
   return Collect(query, ReadBundle);
 }
 

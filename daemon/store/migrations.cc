@@ -159,8 +159,33 @@ constexpr const char* kVersion7 = R"sql(
 CREATE INDEX bundle_of_clock ON bundle(line_seq) WHERE event_seq = 0;
 )sql";
 
-constexpr std::array<const char*, 7> kSteps{kVersion1, kVersion2, kVersion3, kVersion4,
-                                            kVersion5, kVersion6, kVersion7};
+// A lane is a line's way to one endpoint. Endpoints and wards are numbers in a bundle; rows stay,
+// so that a name always means the same. What an older file holds goes where it was meant to go,
+// the endpoint 0; its wards are not known (0). The counts of the main endpoint are those of
+// `counts` without the others'. What may be claimed is ordered by ward, so that a long queue of one
+// does not stand before the short one of another.
+constexpr const char* kVersion8 = R"sql(
+CREATE TABLE endpoint(
+  seq INTEGER PRIMARY KEY,
+  name TEXT NOT NULL UNIQUE,
+  ready INTEGER NOT NULL DEFAULT 0, in_progress INTEGER NOT NULL DEFAULT 0,
+  completed INTEGER NOT NULL DEFAULT 0, on_hold INTEGER NOT NULL DEFAULT 0,
+  cancelled INTEGER NOT NULL DEFAULT 0
+);
+INSERT INTO endpoint(seq, name) VALUES(0, 'main');
+CREATE TABLE ward(seq INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE);
+INSERT INTO ward VALUES(0, '');
+
+ALTER TABLE bundle ADD COLUMN endpoint INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE bundle ADD COLUMN ward INTEGER NOT NULL DEFAULT 0;
+DROP INDEX bundle_claimable;
+CREATE INDEX bundle_claimable ON bundle(endpoint, ward, not_before) WHERE head = 1 AND state = 0;
+DROP INDEX bundle_lane;
+CREATE INDEX bundle_lane ON bundle(line_seq, endpoint) WHERE open = 1;
+)sql";
+
+constexpr std::array<const char*, 8> kSteps{kVersion1, kVersion2, kVersion3, kVersion4,
+                                            kVersion5, kVersion6, kVersion7, kVersion8};
 
 }  // namespace
 

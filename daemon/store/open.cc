@@ -85,6 +85,27 @@ Result<void> ReadCounts(Connection& connection, Counts& counts) {
   return {};
 }
 
+Result<std::vector<EndpointRecord>> ReadEndpoints(Connection& connection) {
+  Query list(connection, Sql::kListEndpoints);
+  auto endpoints = Collect(list, [](Query& row) {
+    EndpointRecord endpoint;
+    endpoint.seq = row.Number();
+    endpoint.name = row.Text();
+    for (std::uint64_t* count : {&endpoint.ready, &endpoint.in_progress, &endpoint.completed,
+                                 &endpoint.on_hold, &endpoint.cancelled}) {
+      *count = static_cast<std::uint64_t>(row.Number());
+    }
+    return endpoint;
+  });
+  if (endpoints.has_error()) return endpoints;
+  bool is_whole = !endpoints->empty();
+  for (std::size_t i = 0; i < endpoints->size(); ++i) {
+    is_whole = is_whole && (*endpoints)[i].seq == static_cast<std::int64_t>(i);
+  }
+  if (!is_whole) return Error(ErrorKind::kCorrupt, "the store's list of endpoints has gaps");
+  return endpoints;
+}
+
 }  // namespace
 
 Result<std::unique_ptr<Store>> Store::Open(const std::string& path, const Options& options) {
@@ -111,6 +132,10 @@ Result<std::unique_ptr<Store>> Store::Open(const std::string& path, const Option
   if (done.has_value()) done = ReadCounts(db->connection, db->counts);
   if (done.has_error()) return done.error();
   db->committed = db->counts;
+  auto endpoints = ReadEndpoints(db->connection);
+  if (endpoints.has_error()) return endpoints.error();
+  db->endpoints = std::move(endpoints.value());
+  db->committed_endpoints = db->endpoints;
   const Result<bool> awaits = Query(db->connection, Sql::kAwaitsAny).Next();
   if (awaits.has_error()) return awaits.error();
   db->awaits_any = awaits.value();
@@ -128,6 +153,9 @@ Result<void> Store::Recover() {
   if (done.has_value()) done = Query(db_->connection, Sql::kRestartInProgress).Run();
   if (done.has_value()) {
     db_->counts.ready += std::exchange(db_->counts.in_progress, 0);
+    for (EndpointRecord& endpoint : db_->endpoints) {
+      endpoint.ready += std::exchange(endpoint.in_progress, 0);
+    }
     db_->counts_changed = true;
     done = Commit();
   }

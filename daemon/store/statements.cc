@@ -54,19 +54,24 @@ constexpr std::array<Row, kSqlCount> kStatements{{
     {Sql::kNextChange,
      "SELECT next_change FROM line WHERE next_change IS NOT NULL ORDER BY next_change LIMIT 1"},
     {Sql::kLaneHasOpen,
-     "SELECT 1 FROM bundle INDEXED BY bundle_lane WHERE open = 1 AND line_seq = ? LIMIT 1"},
+     "SELECT 1 FROM bundle INDEXED BY bundle_lane WHERE open = 1 AND line_seq = ?"
+     " AND endpoint = ? LIMIT 1"},
     {Sql::kAddBundle,
      "INSERT INTO bundle(line_seq, event_seq, made_at, state, open, head, not_before, attempts,"
-     " uncertain, settled_at, entries, why, outcome) VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, "
-     "?)"},
+     " uncertain, settled_at, entries, why, outcome, endpoint, ward)"
+     " VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"},
     {Sql::kAddBody, "INSERT INTO body(bundle_seq, packed) VALUES(?, ?)"},
+    {Sql::kNextWard,
+     "SELECT ward, not_before FROM bundle INDEXED BY bundle_claimable WHERE head = 1 AND state = 0"
+     " AND endpoint = ? AND ward > ? ORDER BY ward, not_before LIMIT 1"},
     {Sql::kClaimable,
      "SELECT seq, line_seq, event_seq, made_at, state, not_before, attempts, uncertain,"
-     " settled_at, entries, why, outcome, kept FROM bundle WHERE head = 1 AND state = 0"
+     " settled_at, entries, why, outcome, kept, endpoint, ward FROM bundle"
+     " INDEXED BY bundle_claimable WHERE head = 1 AND state = 0 AND endpoint = ? AND ward = ?"
      " AND not_before BETWEEN ? AND ? ORDER BY not_before, seq LIMIT ?"},
     {Sql::kMarkInProgress, "UPDATE bundle SET state = 1 WHERE seq = ?"},
     {Sql::kReadBody, "SELECT packed FROM body WHERE bundle_seq = ?"},
-    {Sql::kStateOfBundle, "SELECT line_seq, state FROM bundle WHERE seq = ?"},
+    {Sql::kStateOfBundle, "SELECT line_seq, endpoint, state FROM bundle WHERE seq = ?"},
     {Sql::kSettle,
      "UPDATE bundle SET state = ?1, open = ?2, head = head * ?2, not_before = ?3,"
      " attempts = attempts + ?4, uncertain = ?5, settled_at = ?6, why = ?7, outcome = ?8"
@@ -74,27 +79,26 @@ constexpr std::array<Row, kSqlCount> kStatements{{
     {Sql::kPromoteHead,
      "UPDATE bundle SET head = 1 WHERE seq ="
      " (SELECT seq FROM bundle INDEXED BY bundle_lane WHERE open = 1 AND line_seq = ?"
-     " ORDER BY seq LIMIT 1)"},
-    {Sql::kNextReady,
-     "SELECT not_before FROM bundle WHERE head = 1 AND state = 0 ORDER BY not_before LIMIT 1"},
+     " AND endpoint = ? ORDER BY seq LIMIT 1)"},
     {Sql::kRestartInProgress,
      "UPDATE bundle SET state = 0, uncertain = 1, not_before = 0 WHERE open = 1 AND state = 1"},
     {Sql::kOldestWaiting,
      "SELECT made_at FROM bundle WHERE open = 1 AND state <> 3 ORDER BY seq LIMIT 1"},
     {Sql::kListQueue,
      "SELECT bundle.seq, line.source, line.line_id, event.id, bundle.state, bundle.made_at,"
-     " bundle.not_before, bundle.attempts, bundle.uncertain, bundle.why"
+     " bundle.not_before, bundle.attempts, bundle.uncertain, bundle.why, bundle.endpoint"
      " FROM bundle CROSS JOIN line ON line.seq = bundle.line_seq"
      " LEFT JOIN event ON event.seq = bundle.event_seq"
      " WHERE bundle.open = 1 AND bundle.seq > ? ORDER BY bundle.seq LIMIT ?"},
     {Sql::kBundlesOfEvent,
      "SELECT seq, line_seq, event_seq, made_at, state, not_before, attempts, uncertain,"
-     " settled_at, entries, why, outcome, kept FROM bundle WHERE event_seq = ? AND event_seq > 0 "
+     " settled_at, entries, why, outcome, kept, endpoint, ward FROM bundle WHERE event_seq = ? AND "
+     "event_seq > 0 "
      "ORDER "
      "BY seq"},
     {Sql::kFindBundle,
      "SELECT seq, line_seq, event_seq, made_at, state, not_before, attempts, uncertain,"
-     " settled_at, entries, why, outcome, kept FROM bundle WHERE seq = ?"},
+     " settled_at, entries, why, outcome, kept, endpoint, ward FROM bundle WHERE seq = ?"},
     {Sql::kKeptBundles,
      "SELECT bundle.seq FROM event CROSS JOIN bundle INDEXED BY bundle_event"
      " ON bundle.event_seq = event.seq AND bundle.event_seq > 0"
@@ -107,20 +111,23 @@ constexpr std::array<Row, kSqlCount> kStatements{{
     {Sql::kBundlesSince,
      "SELECT bundle.seq, bundle.line_seq, bundle.event_seq, bundle.made_at, bundle.state,"
      " bundle.not_before, bundle.attempts, bundle.uncertain, bundle.settled_at, bundle.entries,"
-     " bundle.why, bundle.outcome, bundle.kept FROM event CROSS JOIN bundle INDEXED BY bundle_event"
+     " bundle.why, bundle.outcome, bundle.kept, bundle.endpoint, bundle.ward"
+     " FROM event CROSS JOIN bundle INDEXED BY bundle_event"
      " ON bundle.event_seq = event.seq AND bundle.event_seq > 0"
      " WHERE event.line_seq = ?1 AND bundle.state <> 4"
      " AND (bundle.open = 1 OR bundle.settled_at >= ?2)"
      " UNION ALL"
      " SELECT bundle.seq, bundle.line_seq, bundle.event_seq, bundle.made_at, bundle.state,"
      " bundle.not_before, bundle.attempts, bundle.uncertain, bundle.settled_at, bundle.entries,"
-     " bundle.why, bundle.outcome, bundle.kept FROM bundle INDEXED BY bundle_of_clock"
+     " bundle.why, bundle.outcome, bundle.kept, bundle.endpoint, bundle.ward"
+     " FROM bundle INDEXED BY bundle_of_clock"
      " WHERE bundle.line_seq = ?1 AND bundle.event_seq = 0 AND bundle.state <> 4"
      " AND (bundle.open = 1 OR bundle.settled_at >= ?2)"},
     {Sql::kOpenBehind,
      "SELECT seq, line_seq, event_seq, made_at, state, not_before, attempts, uncertain,"
-     " settled_at, entries, why, outcome, kept FROM bundle INDEXED BY bundle_lane WHERE open = 1"
-     " AND line_seq = ? AND seq > ? ORDER BY seq"},
+     " settled_at, entries, why, outcome, kept, endpoint, ward FROM bundle INDEXED BY bundle_lane "
+     "WHERE open = 1"
+     " AND line_seq = ? AND endpoint = ? AND seq > ? ORDER BY seq"},
     {Sql::kOnHold,
      "SELECT seq FROM bundle INDEXED BY bundle_on_hold WHERE state = 3 AND seq > ?"
      " AND instr(why, ?) > 0 ORDER BY seq LIMIT ?"},
@@ -161,6 +168,16 @@ constexpr std::array<Row, kSqlCount> kStatements{{
     {Sql::kListDoubtfulIdentifiers,
      "SELECT source, system, events, first_seen, last_seen FROM doubtful_identifier WHERE seq > 0"
      " ORDER BY seq"},
+    {Sql::kListEndpoints,
+     "SELECT seq, name, ready, in_progress, completed, on_hold, cancelled FROM endpoint"
+     " WHERE seq >= 0 ORDER BY seq"},
+    {Sql::kAddEndpoint, "INSERT INTO endpoint(seq, name) VALUES(?, ?)"},
+    {Sql::kCountEndpoint,
+     "UPDATE endpoint SET ready = ?, in_progress = ?, completed = ?, on_hold = ?, cancelled = ?"
+     " WHERE seq = ?"},
+    {Sql::kFindWard, "SELECT seq FROM ward WHERE name = ?"},
+    {Sql::kWardRows, "SELECT max(seq) FROM ward"},
+    {Sql::kAddWard, "INSERT INTO ward(seq, name) VALUES(?, ?)"},
 }};
 
 constexpr bool InOrder() {

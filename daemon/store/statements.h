@@ -32,13 +32,13 @@ enum class Sql : std::uint8_t {
   kLaneHasOpen,
   kAddBundle,
   kAddBody,
+  kNextWard,
   kClaimable,
   kMarkInProgress,
   kReadBody,
   kStateOfBundle,
   kSettle,
   kPromoteHead,
-  kNextReady,
   kRestartInProgress,
   kOldestWaiting,
   kListQueue,
@@ -63,9 +63,14 @@ enum class Sql : std::uint8_t {
   kDoubtfulIdentifierRows,
   kAddDoubtfulIdentifier,
   kListDoubtfulIdentifiers,
+  kListEndpoints,
+  kAddEndpoint,
+  kCountEndpoint,
+  kFindWard,
+  kWardRows,
+  kAddWard,
 };
-inline constexpr std::size_t kSqlCount =
-    static_cast<std::size_t>(Sql::kListDoubtfulIdentifiers) + 1;
+inline constexpr std::size_t kSqlCount = static_cast<std::size_t>(Sql::kAddWard) + 1;
 
 /// The SQL text of a statement.
 const char* SqlText(Sql sql);

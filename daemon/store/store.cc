@@ -27,7 +27,7 @@ std::string_view DeliveryStateName(DeliveryState state) {
 Store::Store(std::unique_ptr<Db> db) : db_(std::move(db)) {}
 Store::~Store() = default;
 
-std::uint64_t& Store::Db::CounterOf(Counts& counts, DeliveryState state) {
+std::uint64_t& Store::Db::CounterOf(DeliveryCounts& counts, DeliveryState state) {
   switch (state) {
     case DeliveryState::kReady:
       return counts.ready;
@@ -44,34 +44,56 @@ std::uint64_t& Store::Db::CounterOf(Counts& counts, DeliveryState state) {
   return counts.ready;
 }
 
-void Store::Db::Count(const DeliveryState* from, DeliveryState to) {
-  if (from != nullptr) --CounterOf(counts, *from);
-  ++CounterOf(counts, to);
+void Store::Db::Count(std::int64_t endpoint, const DeliveryState* from, DeliveryState to) {
+  const auto count = [from, to](DeliveryCounts& in) {
+    if (from != nullptr) --CounterOf(in, *from);
+    ++CounterOf(in, to);
+  };
+  count(counts);
   counts_changed = true;
+  if (endpoint == 0) return;
+  CHECK(endpoint > 0 && static_cast<std::size_t>(endpoint) < endpoints.size());
+  count(endpoints[static_cast<std::size_t>(endpoint)]);
+}
+
+Result<void> Store::Db::WriteCounts() {
+  Query write(connection, Sql::kWriteCounts);
+  for (const std::uint64_t count : {counts.events, counts.lines, counts.ready, counts.in_progress,
+                                    counts.completed, counts.on_hold, counts.cancelled}) {
+    write.Bind(static_cast<std::int64_t>(count));
+  }
+  Result<void> written = write.Run();
+  for (std::size_t i = 1; i < endpoints.size() && written.has_value(); ++i) {
+    const EndpointRecord& now = endpoints[i];
+    Query row(connection, Sql::kCountEndpoint);
+    for (const std::uint64_t count :
+         {now.ready, now.in_progress, now.completed, now.on_hold, now.cancelled}) {
+      row.Bind(static_cast<std::int64_t>(count));
+    }
+    written = row.Bind(now.seq).Run();
+  }
+  return written;
 }
 
 Result<void> Store::Begin() { return Query(db_->connection, Sql::kBegin).Run(); }
 
 Result<void> Store::Commit() {
   if (db_->counts_changed) {
-    const Counts& now = db_->counts;
-    Query write(db_->connection, Sql::kWriteCounts);
-    for (const std::uint64_t count : {now.events, now.lines, now.ready, now.in_progress,
-                                      now.completed, now.on_hold, now.cancelled}) {
-      write.Bind(static_cast<std::int64_t>(count));
-    }
-    Result<void> written = write.Run();
+    Result<void> written = db_->WriteCounts();
     if (written.has_error()) return written;
   }
   Result<void> committed = Query(db_->connection, Sql::kCommit).Run();
   if (committed.has_error()) return committed;
   db_->committed = db_->counts;
+  db_->committed_endpoints = db_->endpoints;
   db_->counts_changed = false;
   return {};
 }
 
 void Store::Rollback() {
   db_->counts = db_->committed;
+  db_->endpoints = db_->committed_endpoints;
+  db_->wards.clear();
   db_->counts_changed = false;
   // SQLite has already rolled back by itself after some errors (full disk, failed write).
   if (sqlite3_get_autocommit(db_->connection.db.get()) != 0) return;

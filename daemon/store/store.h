@@ -78,7 +78,9 @@ struct DecisionRecord {
 
 struct BundleRecord {
   std::int64_t seq = 0;
-  std::int64_t line_seq = 0;   ///< the lane
+  std::int64_t line_seq = 0;   ///< with the endpoint: the lane
+  std::int64_t endpoint = 0;   ///< where it goes, see EndpointNumber(); 0: the main one
+  std::int64_t ward = 0;       ///< whose turn it takes, see WardNumber(); 0: not known
   std::int64_t event_seq = 0;  ///< 0 when the clock made it
   Instant made_at{};
   DeliveryState state = DeliveryState::kReady;
@@ -115,6 +117,7 @@ struct QueueRow {
   std::uint32_t attempts = 0;
   bool uncertain = false;
   std::string why;
+  std::int64_t endpoint = 0;              ///< see BundleRecord
   std::vector<DecisionRecord> decisions;  ///< about it so far, oldest first
 };
 
@@ -136,9 +139,19 @@ struct DoubtfulIdentifierRecord {
   Instant last_seen{};
 };
 
-struct Counts {
-  std::uint64_t events = 0, lines = 0;
+/// Bundles by state.
+struct DeliveryCounts {
   std::uint64_t ready = 0, in_progress = 0, completed = 0, on_hold = 0, cancelled = 0;
+};
+
+/// An endpoint that bundles were ever made for.
+struct EndpointRecord : DeliveryCounts {
+  std::int64_t seq = 0;  ///< its number, from 0 without gaps
+  std::string name;      ///< "main" for 0
+};
+
+struct Counts : DeliveryCounts {
+  std::uint64_t events = 0, lines = 0;
   std::optional<Instant> oldest_waiting;  ///< made_at of the oldest ready or in-progress bundle
 };
 
@@ -227,17 +240,28 @@ class Store {
   Result<std::vector<std::int64_t>> LinesToChange(Instant now, std::size_t max);
   Result<std::optional<Instant>> NextChange();
 
+  /// The number of an endpoint by its name; given when it is new, and its for good.
+  Result<std::int64_t> EndpointNumber(std::string_view name);
+  /// The number of a ward by its name, likewise. Beyond limits::kWardsMax different ones: 0.
+  Result<std::int64_t> WardNumber(std::string_view name);
+
   /// Appends to the end of its lane; returns the bundle's seq.
   Result<std::int64_t> AddBundle(const BundleRecord& bundle);
-  /// Takes up to `max` bundles that are ready at `now` and head their lane, with their bodies, and
-  /// marks them in-progress. A lane with anything in-progress or on-hold gives nothing.
-  Result<std::vector<BundleRecord>> Claim(Instant now, std::size_t max);
+  /// Takes up to `max` bundles that are ready at `now` and head their lane at this endpoint, with
+  /// their bodies, and marks them in-progress. A lane with anything in-progress or on-hold gives
+  /// nothing. Wards take turns: each that has something gives one, then two, then four and so on;
+  /// the next call begins after the ward that gave last. Within a ward those whose wait is over
+  /// come first, then the oldest.
+  Result<std::vector<BundleRecord>> Claim(std::int64_t endpoint, Instant now, std::size_t max);
   Result<void> Settle(const Settlement& settlement);
-  /// The earliest not_before of a lane head that is ready; empty when nothing waits.
-  Result<std::optional<Instant>> NextReady();
+  /// The earliest not_before of a lane head of this endpoint that is ready (or any that has come
+  /// since 1970 began); empty when nothing waits.
+  Result<std::optional<Instant>> NextReady(std::int64_t endpoint);
 
   /// Without `oldest_waiting`: from memory, costs nothing.
   const Counts& counts() const;
+  /// All endpoints there ever were, by number, with their counts; from memory, too.
+  const std::vector<EndpointRecord>& endpoints() const;
   Result<Counts> Count();
   /// Deliveries that are not completed or cancelled, oldest first, at most `max`, seq above
   /// `after`.
@@ -282,8 +306,9 @@ class Store {
   /// Lines (summary and next_change, no events), by seq above `after`, at most `max`.
   Result<std::vector<LineRecord>> ListLines(std::int64_t after, std::size_t max);
 
+  struct Db;  ///< of the files that implement it
+
  private:
-  struct Db;
   explicit Store(std::unique_ptr<Db> db);
   Result<void> Recover();
   std::unique_ptr<Db> db_;

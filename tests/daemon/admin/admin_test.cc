@@ -53,7 +53,7 @@ class AdminTest : public testing::Test {
   void Refuse() {
     std::promise<void> done;
     rig_.writer().Post({[](store::Store& store) -> Result<void> {
-                          auto claimed = store.Claim(Hour(1000), 1000);
+                          auto claimed = store.Claim(0, Hour(1000), 1000);
                           if (claimed.has_error()) return claimed.error();
                           for (const store::BundleRecord& bundle : claimed.value()) {
                             store::Settlement held;

@@ -27,7 +27,7 @@ class Accepting : public test::LedgerRig {
     bool more = true;
     while (more) {
       const Result<void> done = OnStore([&](store::Store& store) -> Result<void> {
-        const auto claimed = store.Claim(clock_.Now(), 100);
+        const auto claimed = store.Claim(0, clock_.Now(), 100);
         if (claimed.has_error()) return claimed.error();
         more = !claimed->empty();
         for (const store::BundleRecord& bundle : claimed.value()) {

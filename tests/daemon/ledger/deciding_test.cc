@@ -50,7 +50,7 @@ class Deciding : public LedgerRig {
   std::vector<std::int64_t> RefuseAll() {
     std::vector<std::int64_t> seqs;
     EXPECT_TRUE(OnStore([&](store::Store& store) -> Result<void> {
-                  auto claimed = store.Claim(clock_.Now(), 100);
+                  auto claimed = store.Claim(0, clock_.Now(), 100);
                   if (claimed.has_error()) return claimed.error();
                   for (const store::BundleRecord& bundle : claimed.value()) {
                     store::Settlement held;

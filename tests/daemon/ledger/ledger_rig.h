@@ -135,7 +135,7 @@ class LedgerRig : public testing::Test {
     bool more = true;
     while (more) {
       const Result<void> done = OnStore([&](store::Store& store) -> Result<void> {
-        auto claimed = store.Claim(clock_.Now(), 100);
+        auto claimed = store.Claim(0, clock_.Now(), 100);
         if (claimed.has_error()) return claimed.error();
         more = !claimed.value().empty();
         for (store::BundleRecord& bundle : claimed.value()) {

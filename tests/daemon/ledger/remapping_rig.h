@@ -81,7 +81,7 @@ class Remapping : public test::LedgerRig {
   }
   void HoldAll() {
     EXPECT_TRUE(OnStore([&](store::Store& store) -> Result<void> {
-                  auto claimed = store.Claim(clock_.Now(), 100);
+                  auto claimed = store.Claim(0, clock_.Now(), 100);
                   if (claimed.has_error()) return claimed.error();
                   for (const store::BundleRecord& bundle : claimed.value()) {
                     store::Settlement held;

@@ -39,7 +39,7 @@ class Decisions : public testing::Test {
     return seq;
   }
   std::int64_t Ready(std::int64_t line) { return Good(store_->AddBundle(Bundle(line, 0))); }
-  std::vector<std::int64_t> Claim() { return Seqs(Good(store_->Claim(At(5000), 10))); }
+  std::vector<std::int64_t> Claim() { return Seqs(Good(store_->Claim(0, At(5000), 10))); }
   std::int64_t Decide(std::int64_t seq, Act act, std::int64_t made_again_as = 0) {
     DecisionRecord decision;
     decision.bundle_seq = seq;
@@ -63,7 +63,7 @@ TEST_F(Decisions, AReleasedBundleIsClaimedAgainBeforeThoseBehindItWithNoAttempts
   const std::int64_t behind = Ready(a);
   EXPECT_THAT(Claim(), IsEmpty());
   Decide(held, Act::kReleased);
-  const auto claimed = Good(store_->Claim(At(5000), 10));
+  const auto claimed = Good(store_->Claim(0, At(5000), 10));
   ASSERT_THAT(Seqs(claimed), ElementsAre(held));
   EXPECT_EQ(claimed[0].attempts, 0u);
   EXPECT_EQ(claimed[0].body, "body of event 0");

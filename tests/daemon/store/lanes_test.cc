@@ -24,7 +24,7 @@ class Lanes : public testing::Test {
     return Good(store_->AddBundle(Bundle(line, 0, state)));
   }
   std::vector<std::int64_t> Claim(std::int64_t now_ms = 5000, std::size_t max = 10) {
-    return Seqs(Good(store_->Claim(At(now_ms), max)));
+    return Seqs(Good(store_->Claim(0, At(now_ms), max)));
   }
   void Settle(std::int64_t seq, DeliveryState state) { Good(store_->Settle(Settled(seq, state))); }
 
@@ -55,7 +55,7 @@ TEST_F(Lanes, LanesAreServedOldestFirstWithBodiesUpToTheNumberAskedFor) {
   const std::int64_t c = Add(lines[2]);
   const std::int64_t a = Add(lines[0]);
   Add(lines[1]);
-  const auto claimed = Good(store_->Claim(At(5000), 2));
+  const auto claimed = Good(store_->Claim(0, At(5000), 2));
   EXPECT_THAT(Seqs(claimed), ElementsAre(c, a));
   EXPECT_EQ(claimed[0].body, "body of event 0");
   EXPECT_EQ(claimed[0].state, DeliveryState::kInProgress);
@@ -102,9 +102,9 @@ TEST_F(Lanes, ARetryWaitsForItsTimeAndKeepsItsLaneWaiting) {
   again.uncertain = true;
   again.why = "no answer in time";
   Good(store_->Settle(again));
-  EXPECT_EQ(Good(store_->NextReady()), At(6000));
+  EXPECT_EQ(Good(store_->NextReady(0)), At(6000));
   EXPECT_THAT(Claim(5999), IsEmpty());
-  const auto claimed = Good(store_->Claim(At(6000), 5));
+  const auto claimed = Good(store_->Claim(0, At(6000), 5));
   ASSERT_THAT(Seqs(claimed), ElementsAre(first));
   EXPECT_EQ(claimed[0].attempts, 1u);
   EXPECT_TRUE(claimed[0].uncertain);
@@ -124,7 +124,7 @@ TEST_F(Lanes, ThoseThatWaitedForTheirTimeComeBeforeNewOnes) {
   unused.counts = false;
   Good(store_->Settle(unused));
   EXPECT_THAT(Claim(6000, 1), ElementsAre(retry));
-  const auto claimed = Good(store_->Claim(At(6000), 1));
+  const auto claimed = Good(store_->Claim(0, At(6000), 1));
   ASSERT_THAT(Seqs(claimed), ElementsAre(fresh));
   EXPECT_EQ(claimed[0].attempts, 0u);
 }
@@ -150,19 +150,19 @@ TEST_F(Lanes, WhatWasInFlightAtTheEndIsReadyAgainAndUncertain) {
   Reopen();
   EXPECT_EQ(store_->counts().in_progress, 0u);
   EXPECT_EQ(store_->counts().ready, 2u);
-  const auto claimed = Good(store_->Claim(At(1), 10));
+  const auto claimed = Good(store_->Claim(0, At(1), 10));
   ASSERT_THAT(Seqs(claimed), ElementsAre(in_flight, waiting));
   EXPECT_TRUE(claimed[0].uncertain);
   EXPECT_FALSE(claimed[1].uncertain);
 }
 
 TEST_F(Lanes, NothingToClaimMeansNoNextInstant) {
-  EXPECT_EQ(Good(store_->NextReady()), std::nullopt);
+  EXPECT_EQ(Good(store_->NextReady(0)), std::nullopt);
   const std::int64_t a = AddLine(*store_, "a");
   Add(a);
-  EXPECT_EQ(Good(store_->NextReady()), At(0));
+  EXPECT_EQ(Good(store_->NextReady(0)), At(0));
   Claim();
-  EXPECT_EQ(Good(store_->NextReady()), std::nullopt);
+  EXPECT_EQ(Good(store_->NextReady(0)), std::nullopt);
 }
 
 TEST_F(Lanes, CountsFollowEveryChangeAndARollbackTakesThemBack) {

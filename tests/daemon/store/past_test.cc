@@ -92,7 +92,7 @@ TEST_F(Past, NothingUnsentIsEverRemoved) {
   const std::int64_t unsure = Add(DeliveryState::kReady, 0, true);
   const std::int64_t on_hold = Add(DeliveryState::kOnHold, 100);
   const std::int64_t claimed = Add(DeliveryState::kReady, 0);
-  ASSERT_EQ(Good(store_->Claim(At(3000), 9)).size(), 3u);
+  ASSERT_EQ(Good(store_->Claim(0, At(3000), 9)).size(), 3u);
   Settlement again = Settled(ready, DeliveryState::kReady);
   Good(store_->Settle(again));
   EXPECT_EQ(Good(store_->RemoveBodies(Instant::max(), 1000)), 0u);

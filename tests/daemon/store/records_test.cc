@@ -142,7 +142,7 @@ TEST_F(Records, BundlesOfAnEventAreListedWithoutBodies) {
   held.why = "refused";
   held.outcome = "{}";
   Good(store_->AddBundle(held));
-  Good(store_->Claim(At(1), 1));
+  Good(store_->Claim(0, At(1), 1));
   Good(store_->Settle(Settled(1, DeliveryState::kCompleted)));
   const auto bundles = Good(store_->BundlesOfEvent(event));
   ASSERT_EQ(bundles.size(), 2u);
@@ -173,8 +173,7 @@ TEST_F(Records, NoStatementReadsATableFromEndToEnd) {
   int plans = 0;
   for (std::size_t i = 0; i < kSqlCount; ++i) {
     const auto sql = static_cast<Sql>(i);
-    const bool reads_first_of_index =
-        sql == Sql::kNextReady || sql == Sql::kNextChange || sql == Sql::kAwaitsAny;
+    const bool reads_first_of_index = sql == Sql::kNextChange || sql == Sql::kAwaitsAny;
     sqlite3_stmt* statement = nullptr;
     const std::string explain = std::string("EXPLAIN QUERY PLAN ") + SqlText(sql);
     ASSERT_EQ(sqlite3_prepare_v2(db, explain.c_str(), -1, &statement, nullptr), SQLITE_OK);

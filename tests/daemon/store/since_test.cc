@@ -22,7 +22,7 @@ class Since : public testing::Test {
   }
   /// Claims the head of the lane and settles it.
   void Settle(std::int64_t seq, DeliveryState state, Instant at) {
-    Good(store_->Claim(At(5000), 10));
+    Good(store_->Claim(0, At(5000), 10));
     Settlement settlement;
     settlement.bundle_seq = seq;
     settlement.state = state;
