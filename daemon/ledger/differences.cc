@@ -3,7 +3,7 @@
 #include <optional>
 #include <string>
 
-#include "schemas/json/writer.h"
+#include "schemas/json/copy.h"
 
 namespace dwell::ledger {
 namespace {
@@ -11,35 +11,11 @@ namespace {
 using schemas::Kind;
 using schemas::Value;
 
-void Write(schemas::JsonWriter& json, Value value) {
-  switch (value.kind()) {
-    case Kind::kNull:
-      return json.Null();
-    case Kind::kBool:
-      return json.Bool(value.AsBool());
-    case Kind::kNumber:
-      return json.Raw(value.NumberText());
-    case Kind::kString:
-      return json.String(value.AsString());
-    case Kind::kArray:
-      json.BeginArray();
-      for (const Value child : value) Write(json, child);
-      return json.EndArray();
-    case Kind::kObject:
-      json.BeginObject();
-      for (const Value child : value) {
-        json.Name(child.name());
-        Write(json, child);
-      }
-      return json.EndObject();
-  }
-}
-
 std::string TextOf(const std::optional<Value>& value) {
   if (!value) return {};
   if (value->is_string()) return std::string(value->AsString());
   schemas::JsonWriter json;
-  Write(json, *value);
+  schemas::WriteValue(json, *value);
   return json.Take();
 }
 
