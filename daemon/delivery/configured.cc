@@ -37,4 +37,17 @@ Wants WantsOf(const config::Config& config) {
   return wants;
 }
 
+Pins PinsOf(const config::Config& config) {
+  Pins pins;
+  for (const auto interaction :
+       {Interaction::kTransaction, Interaction::kBatch, Interaction::kSingle}) {
+    if (config.endpoint.writes == InteractionName(interaction)) pins.interaction = interaction;
+  }
+  for (const auto identity : {Identity::kUpdateAsCreate, Identity::kConditionalUpdate}) {
+    if (config.endpoint.identity == IdentityName(identity)) pins.identity = identity;
+  }
+  pins.share_max = static_cast<std::size_t>(config.endpoint.share_max);
+  return pins;
+}
+
 }  // namespace dwell::delivery
