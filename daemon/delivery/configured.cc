@@ -34,6 +34,7 @@ Wants WantsOf(const config::Config& config) {
   if (!config.endpoint.token_url.empty()) wants.admission = Admission::kTokens;
   wants.has_certificate = !config.endpoint.certificate.empty();
   wants.token_url = config.endpoint.token_url;
+  wants.pins = PinsOf(config);
   return wants;
 }
 

@@ -33,10 +33,6 @@ Interaction ChooseInteraction(const Capability* capability, std::string& why) {
   return Interaction::kSingle;
 }
 
-bool TakesConditions(const TypeCapability& type) {
-  return (type.type == kOnlyCreated ? type.conditional_create : type.conditional_update) == true;
-}
-
 Identity ChooseIdentity(const Capability* capability, FhirRelease release, std::string& why) {
   bool is_refused = false;
   bool has_way_out = true;
@@ -68,6 +64,10 @@ std::string_view InteractionName(Interaction interaction) {
 std::string_view IdentityName(Identity identity) {
   constexpr std::array<std::string_view, 2> kNames = {"update-as-create", "conditional-update"};
   return kNames[static_cast<std::size_t>(identity)];
+}
+
+bool TakesConditions(const TypeCapability& type) {
+  return (type.type == kOnlyCreated ? type.conditional_create : type.conditional_update) == true;
 }
 
 WriteStyle ChooseStyle(const Capability* capability, const Pins& pins, FhirRelease release,

@@ -60,6 +60,10 @@ struct WriteStyle {
 WriteStyle ChooseStyle(const Capability* capability, const Pins& pins, FhirRelease release,
                        std::optional<Identity> in_use);
 
+/// Whether resources of the type may be written under ids of the endpoint's own: by a conditional
+/// update, or a conditional create where there is no identifier (Provenance).
+bool TakesConditions(const TypeCapability& type);
+
 /// What a bundle takes of a request.
 struct Size {
   std::size_t entries = 0;

@@ -130,14 +130,60 @@ INSTANTIATE_TEST_SUITE_P(
         Row{"no format", [](S& s, W&) { s.format = ""; }, "doubtful format: does not say"},
         Row{"batches only",
             [](S& s, W&) { s.interaction = R"("interaction":[{"code":"batch"}],)"; },
-            "cannot transaction: lists batches, not transactions"},
+            "doubtful writing: lists batches, not transactions"},
         Row{"neither",
             [](S& s, W&) { s.interaction = R"("interaction":[{"code":"history-system"}],)"; },
-            "cannot transaction: lists what it takes"},
+            "doubtful writing: lists what it takes"},
         Row{"no interactions", [](S& s, W&) { s.interaction = ""; },
-            "doubtful transaction: does not say"},
+            "doubtful writing: does not say"},
+        Row{"no interactions, and batches are pinned",
+            [](S& s, W& w) {
+              s.interaction = "";
+              w.pins.interaction = Interaction::kBatch;
+            },
+            "doubtful writing: does not say"},
+        Row{"batches only, and transactions are pinned",
+            [](S& s, W& w) {
+              s.interaction = R"("interaction":[{"code":"batch"}],)";
+              w.pins.interaction = Interaction::kTransaction;
+            },
+            "cannot writing: lists batches, not transactions"},
+        Row{"transactions only, and batches are pinned",
+            [](S& s, W& w) {
+              s.interaction = R"("interaction":[{"code":"transaction"}],)";
+              w.pins.interaction = Interaction::kBatch;
+            },
+            "cannot writing: takes transactions"},
+        Row{"transactions, and singles are pinned",
+            [](S&, W& w) { w.pins.interaction = Interaction::kSingle; },
+            "doubtful writing: takes transactions"},
         Row{"a client's statement", [](S& s, W&) { s.mode = "client"; },
             "doubtful interactions: the statement describes no server"}));
+
+constexpr const char* kTheirIds =
+    R"("interaction":[{"code":"update"}],"updateCreate":false,"conditionalUpdate":true,)"
+    R"("conditionalCreate":true)";
+
+INSTANTIATE_TEST_SUITE_P(
+    Identity, FindingsRows,
+    testing::Values(
+        Row{"ids of theirs, and ours are pinned",
+            [](S& s, W& w) {
+              s.writing = kTheirIds;
+              w.pins.identity = Identity::kUpdateAsCreate;
+            },
+            "cannot Device, Procedure, DeviceUseStatement, Observation, Task, Provenance: no "
+            "update as create"},
+        Row{"conditions are pinned, and nobody speaks of them",
+            [](S&, W& w) { w.pins.identity = Identity::kConditionalUpdate; },
+            "doubtful Device, Procedure, DeviceUseStatement, Observation, Task, Provenance: "
+            "listed"},
+        Row{"conditions, and no search by tag",
+            [](S& s, W&) {
+              s.writing = std::string(kTheirIds) + R"(,"searchParam":[{"name":"identifier"}])";
+            },
+            "doubtful identity: lists search parameters, and these are not among them: "
+            "Provenance by _tag"}));
 
 INSTANTIATE_TEST_SUITE_P(
     Types, FindingsRows,
@@ -302,6 +348,46 @@ TEST(Findings, ARealServerThatDoesNotTellOfUpdateAsCreateIsDoubtfulNotRefused) {
                                    "Task, Provenance: update; whether also as create the statement "
                                    "does not say; also create, conditional create, conditional "
                                    "update"));
+}
+
+TEST(Findings, WhatIsDoneIsSaidForEachStyle) {
+  Statement statement;
+  const auto findings = [&](const Pins& pins) {
+    Wants wants;
+    wants.pins = pins;
+    std::vector<Finding> found = JudgeStatement(Answer(statement.Text()), wants);
+    ExpectWhole(found);
+    return found;
+  };
+  EXPECT_EQ(findings({}).at(3).will,
+            "sends each change of a line as one transaction, all or nothing (endpoint.writes = "
+            "\"auto\")");
+  EXPECT_THAT(findings(Pins{Interaction::kBatch, std::nullopt, 1}).at(3).will,
+              testing::AllOf(HasSubstr("as a batch"), HasSubstr("endpoint.writes = \"batch\"")));
+  EXPECT_THAT(findings(Pins{Interaction::kSingle, std::nullopt, 1}).at(3).will,
+              HasSubstr("each resource by itself"));
+  EXPECT_THAT(findings(Pins{std::nullopt, std::nullopt, 20}).at(4).will,
+              testing::AllOf(HasSubstr("up to 20 bundles"), HasSubstr("endpoint.share_max")));
+  statement.writing = kTheirIds;
+  EXPECT_THAT(Troubles(findings({})), IsEmpty()) << "ids of theirs, and a way for all types";
+  EXPECT_THAT(findings({}).at(4).will,
+              testing::AllOf(HasSubstr("by an identifier of ours"), HasSubstr("is kept")));
+  EXPECT_THAT(findings(Pins{std::nullopt, Identity::kUpdateAsCreate, 1}).at(4).to_do,
+              HasSubstr("set endpoint.identity = \"auto\""));
+}
+
+TEST(Findings, SearchesAsReferencesAreForTransactionsOnly) {
+  Wants wants;
+  wants.patients = wants.encounters = Naming::kConditional;
+  wants.pins.interaction = Interaction::kBatch;
+  const auto findings = JudgeStatement(Answer(Statement().Text()), wants);
+  ExpectWhole(findings);
+  EXPECT_THAT(Troubles(findings),
+              testing::ElementsAre("doubtful writing: takes transactions",
+                                   "doubtful Patient: a search as a reference is legal in "
+                                   "transactions only",
+                                   "doubtful Encounter: a search as a reference is legal in "
+                                   "transactions only"));
 }
 
 struct AnswerRow {

@@ -245,7 +245,7 @@ TEST(Styles, SendingEverythingOnceMoreAddsNothing) {
 }
 
 TEST(Styles, LimitsAreLearnedFromRefusalsOfEitherKind) {
-  const Life& life = Lives().at("removal/phlebitis");
+  const Life life = Lives().at("removal/phlebitis");
   for (const bool in_words : {false, true}) {
     Desk desk(practice::Keep::kCurrent);
     practice::Manners manners;
@@ -261,7 +261,7 @@ TEST(Styles, LimitsAreLearnedFromRefusalsOfEitherKind) {
 }
 
 TEST(Styles, ATransactionBeyondTheLimitIsHeldAndNeverCut) {
-  const Life& life = Lives().at("removal/phlebitis");
+  const Life life = Lives().at("removal/phlebitis");
   Desk desk(practice::Keep::kCurrent);
   practice::Manners manners;
   manners.entries_max = 3;
@@ -277,7 +277,7 @@ TEST(Styles, ATransactionBeyondTheLimitIsHeldAndNeverCut) {
 }
 
 TEST(Styles, AChildWaitsForItsParentInEveryStyleThatNamesIt) {
-  const Life& life = Lives().at("removal/phlebitis");
+  const Life life = Lives().at("removal/phlebitis");
   ASSERT_GE(life.size(), 2U);
   const Bundle& child = life.back();
   for (const Place& place : Places()) {

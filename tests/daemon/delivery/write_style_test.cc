@@ -33,7 +33,8 @@ Capability Server(std::vector<std::string> interactions, std::optional<bool> upd
 TEST(WriteStyle, WithoutAStatementTheUsualWayIsTaken) {
   Capability client;  // describes no server
   client.interactions = {"batch"};
-  for (const Capability* const capability : {static_cast<const Capability*>(nullptr), &client}) {
+  const std::vector<const Capability*> without = {nullptr, &client};
+  for (const Capability* const capability : without) {
     const WriteStyle style = ChooseStyle(capability, {}, kR4, std::nullopt);
     EXPECT_EQ(style.interaction, Interaction::kTransaction);
     EXPECT_EQ(style.identity, Identity::kUpdateAsCreate);
