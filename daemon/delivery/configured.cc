@@ -35,6 +35,7 @@ Wants WantsOf(const config::Config& config) {
   wants.has_certificate = !config.endpoint.certificate.empty();
   wants.token_url = config.endpoint.token_url;
   wants.pins = PinsOf(config);
+  wants.profiles = config.resources.profiles;
   return wants;
 }
 

@@ -46,6 +46,7 @@ struct Wants {
   bool has_certificate = false;
   std::string token_url;  ///< for Admission::kTokens
   Pins pins;
+  bool profiles = false;  ///< meta.profile names our profiles
 };
 
 /// `exchange` is GET [base]/metadata. Never empty. Without a complete answer the only finding says

@@ -86,6 +86,21 @@ Finding JudgeSharing(const WriteStyle& style) {
           ""};
 }
 
+/// Our profiles want a literal reference where a resource names one of the same line; outside of a
+/// transaction nobody but the endpoint could write it.
+bool BreaksProfiles(const WriteStyle& style) {
+  return style.identity == Identity::kConditionalUpdate &&
+         style.interaction != Interaction::kTransaction;
+}
+
+Finding JudgeProfiles() {
+  return {
+      kDoubtful, "profiles",
+      "references among our resources can only go by identifier, which our profiles do not allow",
+      "names our profiles all the same (resources.profiles = true)",
+      "set resources.profiles = false"};
+}
+
 }  // namespace
 
 void JudgeStyle(const Capability& capability, const Wants& wants, const WriteStyle& style,
@@ -97,6 +112,7 @@ void JudgeStyle(const Capability& capability, const Wants& wants, const WriteSty
   if (style.share_max > 1 && style.interaction != Interaction::kSingle) {
     findings.push_back(JudgeSharing(style));
   }
+  if (wants.profiles && BreaksProfiles(style)) findings.push_back(JudgeProfiles());
 }
 
 }  // namespace dwell::delivery

@@ -10,7 +10,8 @@
 namespace dwell::delivery {
 
 /// Adds a finding on the interaction, one on the identity unless it is the usual one and nothing is
-/// against it, and one on what may share a request when more than one bundle may.
+/// against it, one on what may share a request when more than one bundle may, and one where our
+/// profiles are named and cannot be kept.
 void JudgeStyle(const Capability& capability, const Wants& wants, const WriteStyle& style,
                 std::vector<Finding>& findings);
 

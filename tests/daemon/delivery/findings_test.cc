@@ -376,6 +376,20 @@ TEST(Findings, WhatIsDoneIsSaidForEachStyle) {
               HasSubstr("set endpoint.identity = \"auto\""));
 }
 
+TEST(Findings, ProfilesThatAStyleCannotKeepAreTold) {
+  Statement statement;
+  statement.writing = kTheirIds;
+  Wants wants;
+  wants.profiles = true;
+  EXPECT_THAT(Troubles(JudgeStatement(Answer(statement.Text()), wants)), IsEmpty());
+  wants.pins.interaction = Interaction::kBatch;
+  const auto findings = JudgeStatement(Answer(statement.Text()), wants);
+  ExpectWhole(findings);
+  EXPECT_THAT(Troubles(findings),
+              testing::ElementsAre("doubtful writing: takes transactions",
+                                   HasSubstr("doubtful profiles: references among our resources")));
+}
+
 TEST(Findings, SearchesAsReferencesAreForTransactionsOnly) {
   Wants wants;
   wants.patients = wants.encounters = Naming::kConditional;
