@@ -64,15 +64,21 @@ Finding JudgeIdentity(const Capability& capability, const Wants& wants) {
   Finding finding = {kOk, "identity", "takes conditions for our types",
                      "finds each resource again by an identifier of ours; the ids are theirs", ""};
   finding.will += wants.pins.identity ? " (endpoint.identity = \"conditional-update\")"
-                                      : " (endpoint.identity = \"auto\"; what was begun is kept)";
+                                      : " (endpoint.identity = \"auto\")";
   std::string names;
   for (const std::string_view name : fhir::TypesWritten(wants.release)) {
     const std::string_view parameter = name == "Provenance" ? "_tag" : "identifier";
     if (MaySearch(capability.Find(name), parameter)) continue;
     names.append(names.empty() ? "" : ", ").append(name).append(" by ").append(parameter);
   }
-  if (names.empty()) return finding;
+  if (names.empty() && wants.pins.identity) return finding;
   finding.grade = kDoubtful;
+  if (names.empty()) {
+    finding.to_do =
+        "set endpoint.identity = \"conditional-update\": should the statement change, the endpoint "
+        "would take every resource for new";
+    return finding;
+  }
   finding.found = "lists search parameters, and these are not among them: " + names;
   finding.to_do = "ask who runs the endpoint: a condition that it does not know must be refused";
   return finding;

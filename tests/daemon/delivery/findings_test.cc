@@ -369,9 +369,13 @@ TEST(Findings, WhatIsDoneIsSaidForEachStyle) {
   EXPECT_THAT(findings(Pins{std::nullopt, std::nullopt, 20}).at(4).will,
               testing::AllOf(HasSubstr("up to 20 bundles"), HasSubstr("endpoint.share_max")));
   statement.writing = kTheirIds;
-  EXPECT_THAT(Troubles(findings({})), IsEmpty()) << "ids of theirs, and a way for all types";
-  EXPECT_THAT(findings({}).at(4).will,
-              testing::AllOf(HasSubstr("by an identifier of ours"), HasSubstr("is kept")));
+  const Pins pinned{std::nullopt, Identity::kConditionalUpdate, 1};
+  EXPECT_THAT(Troubles(findings(pinned)), IsEmpty()) << "ids of theirs, and a way for all types";
+  EXPECT_THAT(findings(pinned).at(4).will, HasSubstr("by an identifier of ours"));
+  EXPECT_THAT(Troubles(findings({})),
+              testing::ElementsAre("doubtful identity: takes conditions for our types"));
+  EXPECT_THAT(findings({}).at(4).to_do,
+              HasSubstr("set endpoint.identity = \"conditional-update\": should the statement"));
   EXPECT_THAT(findings(Pins{std::nullopt, Identity::kUpdateAsCreate, 1}).at(4).to_do,
               HasSubstr("set endpoint.identity = \"auto\""));
 }
@@ -381,6 +385,7 @@ TEST(Findings, ProfilesThatAStyleCannotKeepAreTold) {
   statement.writing = kTheirIds;
   Wants wants;
   wants.profiles = true;
+  wants.pins.identity = Identity::kConditionalUpdate;
   EXPECT_THAT(Troubles(JudgeStatement(Answer(statement.Text()), wants)), IsEmpty());
   wants.pins.interaction = Interaction::kBatch;
   const auto findings = JudgeStatement(Answer(statement.Text()), wants);
