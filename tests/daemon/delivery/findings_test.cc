@@ -3,11 +3,9 @@
 // reference-handling-policy and restful-security-service, and of versions.html.
 #include "daemon/delivery/findings.h"
 
-#include <gmock/gmock.h>
-#include <gtest/gtest.h>
-
-#include <algorithm>
 #include <functional>
+
+#include "tests/daemon/delivery/findings_fixture.h"
 
 namespace dwell::delivery {
 namespace {
@@ -15,72 +13,6 @@ namespace {
 using testing::HasSubstr;
 using testing::IsEmpty;
 using testing::Not;
-
-constexpr const char* kOurTypes[] = {"Device",      "Procedure", "DeviceUseStatement",
-                                     "Observation", "Task",      "Provenance"};
-
-/// A statement in parts, each the JSON text of a member, so that a row can say one thing otherwise.
-struct Statement {
-  std::string version = R"("fhirVersion":"4.0.1",)";
-  std::string format = R"("format":["xml","application/fhir+json"],)";
-  std::string mode = "server";
-  std::string security;
-  std::string interaction = R"("interaction":[{"code":"transaction"},{"code":"batch"}],)";
-  std::string writing = R"("interaction":[{"code":"read"},{"code":"update"}],"updateCreate":true)";
-  std::string task;  ///< when not empty: instead of `writing`, for Task
-  std::string searching =
-      R"("interaction":[{"code":"search-type"}],"searchParam":[{"name":"identifier"}])";
-  std::vector<std::string> left_out;
-
-  std::string Text() const {
-    std::string types;
-    const auto add = [&](const std::string& type, const std::string& says) {
-      if (std::ranges::find(left_out, type) != left_out.end()) return;
-      types += (types.empty() ? "" : ",") + (R"({"type":")" + type + "\"") +
-               (says.empty() ? "" : "," + says) + "}";
-    };
-    for (const char* const type : kOurTypes) {
-      add(type, std::string_view(type) == "Task" && !task.empty() ? task : writing);
-    }
-    add("Patient", searching);
-    add("Encounter", searching);
-    return R"({"resourceType":"CapabilityStatement","status":"active","kind":"instance",)" +
-           version + format + R"("rest":[{"mode":")" + mode + "\"," + security + interaction +
-           R"("resource":[)" + types + "]}]}";
-  }
-};
-
-net::Exchange Answer(std::string body, int status = 200,
-                     std::string content_type = "application/fhir+json;charset=utf-8") {
-  net::Exchange exchange;
-  exchange.written = net::Written::kAll;
-  exchange.status = status;
-  exchange.content_type = std::move(content_type);
-  exchange.body = std::move(body);
-  return exchange;
-}
-
-/// Whatever is found: it says what dwelld does, and what to do unless all is well.
-void ExpectWhole(const std::vector<Finding>& findings) {
-  EXPECT_THAT(findings, Not(IsEmpty()));
-  for (const Finding& finding : findings) {
-    EXPECT_THAT(finding.about, Not(IsEmpty()));
-    EXPECT_THAT(finding.found, Not(IsEmpty())) << finding.about;
-    EXPECT_THAT(finding.will, Not(IsEmpty())) << finding.about;
-    EXPECT_EQ(finding.to_do.empty(), finding.grade == Grade::kOk) << finding.about;
-  }
-}
-
-/// The findings that are not ok, as "grade about: found".
-std::vector<std::string> Troubles(const std::vector<Finding>& findings) {
-  std::vector<std::string> troubles;
-  for (const Finding& finding : findings) {
-    if (finding.grade == Grade::kOk) continue;
-    troubles.push_back((finding.grade == Grade::kDoubtful ? "doubtful " : "cannot ") +
-                       finding.about + ": " + finding.found);
-  }
-  return troubles;
-}
 
 TEST(Findings, AnEndpointThatSaysAllThatWeNeedIsOkThroughout) {
   const auto findings = JudgeStatement(Answer(Statement().Text()), Wants());
@@ -136,54 +68,8 @@ INSTANTIATE_TEST_SUITE_P(
             "doubtful writing: lists what it takes"},
         Row{"no interactions", [](S& s, W&) { s.interaction = ""; },
             "doubtful writing: does not say"},
-        Row{"no interactions, and batches are pinned",
-            [](S& s, W& w) {
-              s.interaction = "";
-              w.pins.interaction = Interaction::kBatch;
-            },
-            "doubtful writing: does not say"},
-        Row{"batches only, and transactions are pinned",
-            [](S& s, W& w) {
-              s.interaction = R"("interaction":[{"code":"batch"}],)";
-              w.pins.interaction = Interaction::kTransaction;
-            },
-            "cannot writing: lists batches, not transactions"},
-        Row{"transactions only, and batches are pinned",
-            [](S& s, W& w) {
-              s.interaction = R"("interaction":[{"code":"transaction"}],)";
-              w.pins.interaction = Interaction::kBatch;
-            },
-            "cannot writing: takes transactions"},
-        Row{"transactions, and singles are pinned",
-            [](S&, W& w) { w.pins.interaction = Interaction::kSingle; },
-            "doubtful writing: takes transactions"},
         Row{"a client's statement", [](S& s, W&) { s.mode = "client"; },
             "doubtful interactions: the statement describes no server"}));
-
-constexpr const char* kTheirIds =
-    R"("interaction":[{"code":"update"}],"updateCreate":false,"conditionalUpdate":true,)"
-    R"("conditionalCreate":true)";
-
-INSTANTIATE_TEST_SUITE_P(
-    Identity, FindingsRows,
-    testing::Values(
-        Row{"ids of theirs, and ours are pinned",
-            [](S& s, W& w) {
-              s.writing = kTheirIds;
-              w.pins.identity = Identity::kUpdateAsCreate;
-            },
-            "cannot Device, Procedure, DeviceUseStatement, Observation, Task, Provenance: no "
-            "update as create"},
-        Row{"conditions are pinned, and nobody speaks of them",
-            [](S&, W& w) { w.pins.identity = Identity::kConditionalUpdate; },
-            "doubtful Device, Procedure, DeviceUseStatement, Observation, Task, Provenance: "
-            "listed"},
-        Row{"conditions, and no search by tag",
-            [](S& s, W&) {
-              s.writing = std::string(kTheirIds) + R"(,"searchParam":[{"name":"identifier"}])";
-            },
-            "doubtful identity: lists search parameters, and these are not among them: "
-            "Provenance by _tag"}));
 
 INSTANTIATE_TEST_SUITE_P(
     Types, FindingsRows,
@@ -348,65 +234,6 @@ TEST(Findings, ARealServerThatDoesNotTellOfUpdateAsCreateIsDoubtfulNotRefused) {
                                    "Task, Provenance: update; whether also as create the statement "
                                    "does not say; also create, conditional create, conditional "
                                    "update"));
-}
-
-TEST(Findings, WhatIsDoneIsSaidForEachStyle) {
-  Statement statement;
-  const auto findings = [&](const Pins& pins) {
-    Wants wants;
-    wants.pins = pins;
-    std::vector<Finding> found = JudgeStatement(Answer(statement.Text()), wants);
-    ExpectWhole(found);
-    return found;
-  };
-  EXPECT_EQ(findings({}).at(3).will,
-            "sends each change of a line as one transaction, all or nothing (endpoint.writes = "
-            "\"auto\")");
-  EXPECT_THAT(findings(Pins{Interaction::kBatch, std::nullopt, 1}).at(3).will,
-              testing::AllOf(HasSubstr("as a batch"), HasSubstr("endpoint.writes = \"batch\"")));
-  EXPECT_THAT(findings(Pins{Interaction::kSingle, std::nullopt, 1}).at(3).will,
-              HasSubstr("each resource by itself"));
-  EXPECT_THAT(findings(Pins{std::nullopt, std::nullopt, 20}).at(4).will,
-              testing::AllOf(HasSubstr("up to 20 bundles"), HasSubstr("endpoint.share_max")));
-  statement.writing = kTheirIds;
-  const Pins pinned{std::nullopt, Identity::kConditionalUpdate, 1};
-  EXPECT_THAT(Troubles(findings(pinned)), IsEmpty()) << "ids of theirs, and a way for all types";
-  EXPECT_THAT(findings(pinned).at(4).will, HasSubstr("by an identifier of ours"));
-  EXPECT_THAT(Troubles(findings({})),
-              testing::ElementsAre("doubtful identity: takes conditions for our types"));
-  EXPECT_THAT(findings({}).at(4).to_do,
-              HasSubstr("set endpoint.identity = \"conditional-update\": should the statement"));
-  EXPECT_THAT(findings(Pins{std::nullopt, Identity::kUpdateAsCreate, 1}).at(4).to_do,
-              HasSubstr("set endpoint.identity = \"auto\""));
-}
-
-TEST(Findings, ProfilesThatAStyleCannotKeepAreTold) {
-  Statement statement;
-  statement.writing = kTheirIds;
-  Wants wants;
-  wants.profiles = true;
-  wants.pins.identity = Identity::kConditionalUpdate;
-  EXPECT_THAT(Troubles(JudgeStatement(Answer(statement.Text()), wants)), IsEmpty());
-  wants.pins.interaction = Interaction::kBatch;
-  const auto findings = JudgeStatement(Answer(statement.Text()), wants);
-  ExpectWhole(findings);
-  EXPECT_THAT(Troubles(findings),
-              testing::ElementsAre("doubtful writing: takes transactions",
-                                   HasSubstr("doubtful profiles: references among our resources")));
-}
-
-TEST(Findings, SearchesAsReferencesAreForTransactionsOnly) {
-  Wants wants;
-  wants.patients = wants.encounters = Naming::kConditional;
-  wants.pins.interaction = Interaction::kBatch;
-  const auto findings = JudgeStatement(Answer(Statement().Text()), wants);
-  ExpectWhole(findings);
-  EXPECT_THAT(Troubles(findings),
-              testing::ElementsAre("doubtful writing: takes transactions",
-                                   "doubtful Patient: a search as a reference is legal in "
-                                   "transactions only",
-                                   "doubtful Encounter: a search as a reference is legal in "
-                                   "transactions only"));
 }
 
 struct AnswerRow {
