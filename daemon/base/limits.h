@@ -42,7 +42,7 @@ inline constexpr std::chrono::seconds kIdleTimeMax{60};
 /// How far an event may lie in the future: the clocks of ward devices differ by minutes.
 inline constexpr std::chrono::minutes kFutureMax{5};
 /// Bundles that wait for delivery before the intake says 503: twice what tests/bench/backlog was
-/// measured with (memory does not grow with it, the file by some 3 KiB each), days of a large
+/// measured with (memory does not grow with it, the file by some 6 KiB each), days of a large
 /// hospital.
 inline constexpr std::uint64_t kQueueBundlesMax = 2'000'000;
 /// What 503 tells the sender in Retry-After.

@@ -27,7 +27,7 @@ constexpr std::array<Row, kSqlCount> kStatements{{
     {Sql::kFindEvent,
      "SELECT event.seq, event.kind, event.content, event.received_at, line.line_id,"
      " line.no_longer_kept_since, event.raw"
-     " FROM event CROSS JOIN line ON line.seq = event.line_seq"
+     " FROM event LEFT JOIN line ON line.seq = event.line_seq"
      " WHERE event.source = ? AND event.id = ?"},
     {Sql::kNextSource,
      "SELECT source FROM event INDEXED BY event_key WHERE source > ? ORDER BY source LIMIT 1"},
