@@ -23,11 +23,13 @@ bool Recent(const Keepsake& keepsake, Instant until) {
          (keepsake.ties.last_settled_at && *keepsake.ties.last_settled_at > until);
 }
 
-/// The Task of a watch that nobody looked at stays overdue at the endpoint, as it was.
+/// The Task of a watch that nobody looked at stays overdue at the endpoint, as it was, once time
+/// alone changes it no more.
 bool IsOver(const due::Due& due) {
   return due.stage == Stage::kSettled || due.stage == Stage::kNoLongerNeeded ||
          due.stage == Stage::kEnteredInError ||
-         (due.rule == due::Rule::kPostRemovalWatch && due.stage == Stage::kOverdue);
+         (due.rule == due::Rule::kPostRemovalWatch && due.stage == Stage::kOverdue &&
+          !due.changes_at);
 }
 
 bool HasDue(const Keepsake& keepsake, Instant /*until*/) {
