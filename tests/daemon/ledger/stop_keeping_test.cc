@@ -176,6 +176,20 @@ TEST_F(StopKeepingTest, DerivingAgainPassesByWhatIsNoLongerKeptAndCountsIt) {
   EXPECT_EQ(Page(one).lines.size(), 0u);
 }
 
+TEST_F(StopKeepingTest, WhatTheEndpointAcceptedOfSuchALineIsNeitherComparedNorCalledUnreadable) {
+  Open();
+  Live();
+  EXPECT_EQ(StopAll(), 1u);
+  std::promise<AcceptedPage> told;
+  ledger_->ListAccepted(
+      {}, [&told](Result<AcceptedPage> page) { told.set_value(std::move(page.value())); });
+  const AcceptedPage page = told.get_future().get();
+  ASSERT_EQ(page.lines.size(), 1u);
+  EXPECT_GT(page.lines[0].not_kept, 0u);
+  EXPECT_EQ(page.lines[0].resources.size(), 0u);
+  EXPECT_EQ(page.lines[0].trouble, "");
+}
+
 // The file and its log as a power cut would leave them, after each step: a line is there whole, or
 // it is no longer kept as a whole.
 TEST_F(StopKeepingTest, StoppedBetweenAnyTwoStepsEachLineIsWholeOrGone) {
