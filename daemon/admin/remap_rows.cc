@@ -99,6 +99,7 @@ void RemapSums::Add(const ledger::RemapPage& page) {
   looked_at += page.looked_at;
   chosen += page.chosen;
   same += page.same;
+  not_kept += page.not_kept;
   for (const ledger::RemappedLine& line : page.lines) {
     if (!line.trouble.empty()) ++troubles;
     if (line.resources.empty()) continue;
@@ -131,6 +132,7 @@ std::string RemapSumsRow(const RemapSums& sums) {
   Count(out, "sent", sums.sent);
   Count(out, "troubles", sums.troubles);
   Count(out, "behind_on_hold", sums.behind);
+  Count(out, "no_longer_kept", sums.not_kept);
   out.Name("types");
   out.BeginObject();
   for (const auto& [type, count] : sums.by_type) Count(out, type, count);

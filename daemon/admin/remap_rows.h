@@ -17,7 +17,8 @@ Result<ledger::RemapOrder, std::string> ReadRemapOrder(schemas::Value request);
 
 /// What was told so far, over all pages.
 struct RemapSums {
-  std::size_t looked_at = 0, chosen = 0, differ = 0, same = 0, sent = 0, troubles = 0, behind = 0;
+  std::size_t looked_at = 0, chosen = 0, differ = 0, same = 0, sent = 0, troubles = 0, behind = 0,
+              not_kept = 0;
   std::map<std::string, std::size_t> by_type;  ///< resources that differ
 
   void Add(const ledger::RemapPage& page);
@@ -28,7 +29,7 @@ struct RemapSums {
 ///   "new"), changes [{at, before, after}]}], same, waiting, on_hold, delivery, trouble.
 std::string RemapPageRows(const ledger::RemapPage& page, const RemapSums& so_far);
 
-/// {"sums":{lines, differ, same, sent, troubles, behind_on_hold, types {...}}}
+/// {"sums":{lines, differ, same, sent, troubles, behind_on_hold, no_longer_kept, types {...}}}
 std::string RemapSumsRow(const RemapSums& sums);
 
 }  // namespace dwell::admin

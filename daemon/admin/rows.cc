@@ -48,6 +48,8 @@ void WriteFile(schemas::JsonWriter& out, const State& state) {
   out.BeginObject();
   out.Member("at", FormatInstant(state.cleaned_up->at));
   out.MemberInteger("bodies_removed", Signed(state.cleaned_up->bundles));
+  out.MemberInteger("lines_no_longer_kept", Signed(state.cleaned_up->lines));
+  out.MemberInteger("events_no_longer_kept", Signed(state.cleaned_up->events));
   out.MemberInteger("bytes_given_back", BytesOf(state.cleaned_up->pages));
   out.EndObject();
 }
@@ -128,7 +130,17 @@ std::string QueueRowText(const store::QueueRow& row) {
 }
 
 std::string LineRow(const store::LineRecord& line) {
-  return line.summary.empty() ? std::string("{}\n") : line.summary + "\n";
+  if (!line.no_longer_kept_since) {
+    return line.summary.empty() ? std::string("{}\n") : line.summary + "\n";
+  }
+  schemas::JsonWriter out;
+  out.BeginObject();
+  out.Member("source", line.key.source);
+  out.Member("line_id", line.key.line_id);
+  out.Member("phase", "no-longer-kept");
+  out.Member("no_longer_kept_since", FormatInstant(*line.no_longer_kept_since));
+  out.EndObject();
+  return Finished(out);
 }
 
 std::string EndRow(std::string_view error) {

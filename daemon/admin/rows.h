@@ -26,7 +26,8 @@ struct State {
 
 std::string StatusRow(const store::Counts& counts, const State& state);
 std::string QueueRowText(const store::QueueRow& row);
-/// The ledger's own summary of the line, as it is.
+/// The ledger's own summary of the line, as it is; of one that is no longer kept source, line_id,
+/// phase ("no-longer-kept") and no_longer_kept_since.
 std::string LineRow(const store::LineRecord& line);
 /// {"end":true}, with `error` if it is not empty.
 std::string EndRow(std::string_view error);

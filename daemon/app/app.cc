@@ -126,8 +126,9 @@ struct App::Parts {
     delivery = std::move(*started);
     ledger->OnNews([this] { delivery->Wake(); });
     alarm = std::make_unique<alarm::Alarm>(*ledger, clock);
-    retention = std::make_unique<retention::Retention>(
-        *writer, clock, std::chrono::days(config.store.keep_delivered_days));
+    const retention::Lifetimes lifetimes{std::chrono::days(config.store.keep_delivered_days),
+                                         std::chrono::days(config.store.keep_closed_lines_days)};
+    retention = std::make_unique<retention::Retention>(*writer, *ledger, clock, lifetimes);
     auto reading = reconcile::Reconciler::Start(*ledger, clock, delivery::EndpointOf(config),
                                                 ScheduleOf(config));
     if (!reading) return reading.error();

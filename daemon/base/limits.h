@@ -44,8 +44,10 @@ inline constexpr std::chrono::minutes kFutureMax{5};
 /// Wards that take turns in delivery: several times those of a large hospital. A source that writes
 /// anything as a ward must not fill the store; what is beyond shares one turn.
 inline constexpr std::size_t kWardsMax = 1000;
-/// Bundles that wait for delivery before the intake says 503: about a day of a large hospital.
-inline constexpr std::uint64_t kQueueBundlesMax = 1'000'000;
+/// Bundles that wait for delivery before the intake says 503: twice what tests/bench/backlog was
+/// measured with (memory does not grow with it, the file by some 6 KiB each), days of a large
+/// hospital.
+inline constexpr std::uint64_t kQueueBundlesMax = 2'000'000;
 /// What 503 tells the sender in Retry-After.
 inline constexpr std::chrono::seconds kRetryAfter{5};
 /// Free space that must remain on the store's file system: room for delivery's bookkeeping.
@@ -172,6 +174,10 @@ inline constexpr std::size_t kPagesGivenBackMax = 32;
 /// pause is longer than the store needs to move its log into the file: the log stays small.
 inline constexpr std::chrono::milliseconds kCleanUpPause{10};
 inline constexpr std::chrono::milliseconds kCleanUpPauseNoRoom{1000};
+/// Lines looked at, and events of them read, in one step that removes lines which ended long ago:
+/// some milliseconds as well. One line is always taken whole.
+inline constexpr std::size_t kQuietLinesMax = 25;
+inline constexpr std::size_t kQuietEventsMax = 200;
 /// From one clean-up to the next: often, so that each is small.
 inline constexpr std::chrono::hours kCleanUpEvery{1};
 /// Free pages that stay in the file (16 MiB): the next hours fill them again, and to give them back

@@ -14,6 +14,9 @@
 namespace dwell::command {
 namespace {
 
+/// Rows that columns are made to fit: a listing of a million must not be in memory as a whole.
+constexpr std::size_t kRowsAtOnce = 1000;
+
 using RowFilter = std::function<bool(schemas::Value)>;
 
 void Print(std::string_view text) { std::fwrite(text.data(), 1, text.size(), stdout); }
@@ -22,6 +25,7 @@ void Print(std::string_view text) { std::fwrite(text.data(), 1, text.size(), std
 Result<int> List(const std::string& socket, const std::string& request, bool json,
                  std::vector<Column> columns, const char* what, const RowFilter& wanted = {}) {
   Table table(std::move(columns));
+  bool some = false;
   const auto asked = AskDaemon(socket, request, [&](std::string_view row) {
     const auto document = schemas::Document::Parse(row);
     if (!document || (wanted && !wanted(document->root()))) return;
@@ -29,10 +33,12 @@ Result<int> List(const std::string& socket, const std::string& request, bool jso
       Print(std::string(row) + "\n");
     } else {
       table.Add(document->root());
+      some = true;
+      if (table.size() == kRowsAtOnce) Print(table.Print());
     }
   });
   if (!asked) return asked.error();
-  if (!json) Print(table.size() == 0 ? std::string(what) + "\n" : table.Print());
+  if (!json) Print(some ? table.Print() : std::string(what) + "\n");
   return 0;
 }
 
@@ -70,6 +76,7 @@ void PrintStory(schemas::Value story) {
                      {"source", "/source"},
                      {"kind", "/kind"},
                      {"line", "/line"},
+                     {"no longer kept since", "/no_longer_kept_since"},
                      {"received", "/received_at"}});
   const auto deliveries = story.Find("deliveries");
   if (!deliveries || deliveries->size() == 0) return Print("\nnothing to deliver came of it\n");
@@ -102,6 +109,8 @@ void PrintStatus(schemas::Value status) {
                       {"free in it, bytes", "/file/free_bytes"},
                       {"cleaned up", "/clean_up/at"},
                       {"bodies removed", "/clean_up/bodies_removed"},
+                      {"lines no longer kept", "/clean_up/lines_no_longer_kept"},
+                      {"events of them", "/clean_up/events_no_longer_kept"},
                       {"given back, bytes", "/clean_up/bytes_given_back"},
                       {"reconciled", "/reconciled/at"},
                       {"compared", "/reconciled/compared"},

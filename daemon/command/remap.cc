@@ -64,10 +64,12 @@ std::string SumsInWords(schemas::Value sums) {
   }
   const auto tell = [&](std::string_view pointer, const char* what) {
     const std::string count = TextAt(sums, pointer);
-    if (count != "0") words += count + what;
+    if (count != "0" && count != "-") words += count + what;
   };
   tell("/same", " resources come out as they were issued and are not sent\n");
   tell("/behind_on_hold", " lines have a delivery on hold: what differs waits behind it\n");
+  tell("/no_longer_kept",
+       " lines ended long ago and are no longer kept: they stay as they were sent\n");
   tell("/troubles", " lines could not be done, see above\n");
   return words;
 }

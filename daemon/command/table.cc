@@ -72,22 +72,25 @@ void Table::Add(schemas::Value row) {
   rows_.push_back(std::move(cells));
 }
 
-std::string Table::Print() const {
-  std::vector<std::size_t> widths;
+std::string Table::Print() {
+  const bool first = widths_.empty();
+  widths_.resize(columns_.size());
   for (std::size_t i = 0; i < columns_.size(); ++i) {
-    std::size_t width = Width(columns_[i].title);
-    for (const auto& row : rows_) width = std::max(width, Width(row[i]));
-    widths.push_back(width);
+    widths_[i] = std::max(widths_[i], Width(columns_[i].title));
+    for (const auto& row : rows_) widths_[i] = std::max(widths_[i], Width(row[i]));
   }
   std::string out;
-  std::string titles;
-  for (std::size_t i = 0; i < columns_.size(); ++i) Pad(titles, columns_[i].title, widths[i]);
-  EndLine(out, std::move(titles));
+  if (first) {
+    std::string titles;
+    for (std::size_t i = 0; i < columns_.size(); ++i) Pad(titles, columns_[i].title, widths_[i]);
+    EndLine(out, std::move(titles));
+  }
   for (const auto& row : rows_) {
     std::string line;
-    for (std::size_t i = 0; i < row.size(); ++i) Pad(line, row[i], widths[i]);
+    for (std::size_t i = 0; i < row.size(); ++i) Pad(line, row[i], widths_[i]);
     EndLine(out, std::move(line));
   }
+  rows_.clear();
   return out;
 }
 

@@ -17,20 +17,23 @@ struct Column {
   std::string (*words)(schemas::Value row) = nullptr;
 };
 
-/// Collects rows, then prints them.
+/// Collects rows and prints them, all at once or, where there may be a million, in portions.
 class Table {
  public:
   explicit Table(std::vector<Column> columns) : columns_(std::move(columns)) {}
 
   /// `row` is a JSON object; what it does not have is shown as "-".
   void Add(schemas::Value row);
+  /// Rows not printed yet.
   std::size_t size() const { return rows_.size(); }
-  /// Titles and rows, each with its line end.
-  std::string Print() const;
+  /// The rows not printed yet, each with its line end; the first time with titles. Columns never
+  /// become narrower again.
+  std::string Print();
 
  private:
   std::vector<Column> columns_;
   std::vector<std::vector<std::string>> rows_;
+  std::vector<std::size_t> widths_;  // empty until the titles are printed
 };
 
 /// The text of the value at `pointer`, "-" when there is none or it is null. Control characters,

@@ -32,6 +32,8 @@ const Key kKeys[] = {
     {"store", "path", [](Config& c) -> Field { return &c.store.path; }, true},
     {"store", "keep_delivered_days",
      [](Config& c) -> Field { return &c.store.keep_delivered_days; }},
+    {"store", "keep_closed_lines_days",
+     [](Config& c) -> Field { return &c.store.keep_closed_lines_days; }},
     {"intake", "address", [](Config& c) -> Field { return &c.intake.address; }},
     {"intake", "port", [](Config& c) -> Field { return &c.intake.port; }},
     {"intake", "certificate", [](Config& c) -> Field { return &c.intake.certificate; }, true},

@@ -21,6 +21,9 @@ struct Config {
   struct Store {
     std::string path;
     std::int64_t keep_delivered_days = 30;  ///< bodies, since they were settled; 0: for ever
+    /// Events of lines that ended, since the newest came in; 0: for ever. A year: what an audit of
+    /// the last twelve months asks can be derived again; older questions are the hospital record's.
+    std::int64_t keep_closed_lines_days = 365;
   } store;
   struct Intake {
     std::string address = "127.0.0.1";

@@ -3,8 +3,6 @@
 #include "daemon/intake/outcome.h"
 #include "daemon/intake/percent.h"
 #include "mapping/event/identifiers.h"
-#include "schemas/base/check.h"
-#include "schemas/json/document.h"
 #include "schemas/json/writer.h"
 
 namespace dwell::intake {
@@ -92,10 +90,11 @@ std::string Story(const store::EventRecord& event,
   out.Member("source", event.source);
   out.Member("id", event.id);
   out.Member("kind", event.kind);
-  const auto document = schemas::Document::Parse(event.raw);
-  CHECK(document.has_value());  // it was read before it was stored
-  if (const auto line = document->root().Find("line_id")) out.Member("line", line->AsString());
+  out.Member("line", event.line_id);
   out.Member("received_at", FormatInstant(event.received_at));
+  if (event.no_longer_kept_since) {
+    out.Member("no_longer_kept_since", FormatInstant(*event.no_longer_kept_since));
+  }
   out.Name("deliveries");
   out.BeginArray();
   for (const store::BundleRecord& delivery : deliveries) {

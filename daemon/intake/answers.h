@@ -30,7 +30,7 @@ std::string LocationOf(std::string_view source, std::string_view id);
 /// why.
 enum class Audience : std::uint8_t { kWard, kOperator };
 
-/// What became of an event, as JSON.
+/// What became of an event, as JSON. `event` comes from Store::FindEvent().
 std::string Story(const store::EventRecord& event,
                   const std::vector<store::BundleRecord>& deliveries, Audience audience);
 

@@ -33,7 +33,8 @@ struct AcceptedLine {
   std::vector<Accepted> resources;
   std::size_t on_its_way = 0;  ///< resources that a delivery which is still open writes anyhow
   std::size_t given_up = 0;    ///< resources that count as not issued (see ForgetIssued())
-  std::size_t not_kept = 0;    ///< deliveries of that time whose bodies are no longer stored
+  /// Deliveries of that time whose bodies are no longer stored, or whose line is no longer kept.
+  std::size_t not_kept = 0;
   std::string trouble;         ///< why a stored delivery could not be read; or empty
 };
 

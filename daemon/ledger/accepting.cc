@@ -90,7 +90,7 @@ Result<void> Gather(store::Store& store, const AcceptedOrder& order,
       bundles.value(), [&](const BundleRecord& bundle) { return gathering.IsMeant(bundle); });
   if (!is_any) return {};
   for (const BundleRecord& listed : bundles.value()) {
-    if (!listed.kept) {
+    if (!listed.kept || record.no_longer_kept_since) {
       line.not_kept += gathering.IsMeant(listed) ? 1 : 0;
       continue;
     }
@@ -101,6 +101,7 @@ Result<void> Gather(store::Store& store, const AcceptedOrder& order,
     line.trouble = "delivery " + std::to_string(listed.seq) + " can no longer be read";
     return {};
   }
+  if (record.no_longer_kept_since) return {};
   const auto issued = DecodeIssued(record.issued);
   if (!issued) {
     line.trouble = "what was issued of it can no longer be read";

@@ -24,11 +24,11 @@ Result<LineState*> Ledger::Impl::Load(store::Store& store, const line::Key& key)
   if (record.has_error()) return record.error();
   if (!record.value()) return nullptr;
   auto state = ReadLineState(*record.value());
-  if (state.has_error()) {
+  if (state.has_error() && !record.value()->no_longer_kept_since) {
     log::Write(log::Level::kError, "line-unreadable",
                {{"line_seq", record.value()->seq}, {"error", state.error()}});
-    return state.error();
   }
+  if (state.has_error()) return state.error();
   return cache.Put(std::move(state.value()));
 }
 
@@ -65,6 +65,7 @@ Result<Appended> Ledger::Impl::Append(store::Store& store, LineState& state, Mak
   line.issued = EncodeIssued(state.issued);
   line.bundles = state.bundles;
   line.next_change = making.next_change;
+  if (event != nullptr) line.last_event_at = event->received_at;
   line.summary = std::move(making.summary);
   const Result<std::int64_t> saved = store.SaveLine(line);
   if (saved.has_error()) return saved.error();

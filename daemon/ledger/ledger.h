@@ -116,7 +116,16 @@ struct RemapPage {
   std::uint64_t of = 0;       ///< all lines there are
   std::int64_t after = 0;     ///< where the next page starts
   bool more = false;
-  std::string refusal;  ///< why it stopped: no room for more deliveries; empty: it did not
+  std::size_t not_kept = 0;  ///< lines it is about whose events are no longer kept: not derived
+  std::string refusal;       ///< why it stopped: no room for more deliveries; empty: it did not
+};
+
+/// What one step did to lines that ended long ago.
+struct StoppedKeeping {
+  std::size_t looked_at = 0;  ///< 0: there are no more
+  std::size_t lines = 0;      ///< of those, no longer kept
+  std::size_t events = 0;     ///< whose bytes were removed
+  store::QuietLine after;     ///< where the next step goes on
 };
 
 /// What the ledger works with; all outlive the last job.
@@ -178,6 +187,14 @@ class Ledger {
   /// what is no longer the last word: a later delivery of the line holds it, or it was given up and
   /// is derived again with the line. So repeating it is harmless. Nothing once the queue is full.
   void SendAgain(AgainOrder order, std::function<void(Result<AgainDone>)> done);
+
+  /// Looks at the next few lines, behind `after`, whose newest event came in at `until` or before;
+  /// those that ended (see WhyKept()) are no longer kept: the bytes of their events and the line's
+  /// own state go, who they were and the events' hashes stay. The same event again is then answered
+  /// as ever; a new event for such a line is a contradiction (rule "no-longer-kept"), never the
+  /// start of a new life. To be called in a job of the writer.
+  Result<StoppedKeeping> StopKeeping(store::Store& store, Instant until,
+                                     const store::QuietLine& after);
 
   /// Adds a listener, called on the store thread after a commit that added bundles or changed when
   /// the clock must look. It must be quick, and safe to call until the last job is done.

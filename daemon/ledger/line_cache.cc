@@ -10,6 +10,10 @@
 namespace dwell::ledger {
 
 Result<LineState> ReadLineState(const store::LineRecord& record) {
+  if (record.no_longer_kept_since) {
+    return Error(ErrorKind::kData, "the line ended, and its events have not been kept since " +
+                                       FormatInstant(*record.no_longer_kept_since));
+  }
   LineState line;
   line.seq = record.seq;
   line.key = record.key;

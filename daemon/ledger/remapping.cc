@@ -193,7 +193,10 @@ Result<void> RemapPageOf(Ledger::Impl& ledger, store::Store& store, Pass& pass) 
       page.more = true;
       break;
     }
-    if (IsMeant(record, pass.order.source, pass.order.line_id, pass.order.ward)) {
+    const bool meant = IsMeant(record, pass.order.source, pass.order.line_id, pass.order.ward);
+    if (meant && record.no_longer_kept_since) {
+      ++page.not_kept;
+    } else if (meant) {
       RemappedLine row;
       row.key = record.key;
       Result<void> done = RemapLine(ledger, store, pass, record, row);

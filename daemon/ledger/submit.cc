@@ -73,6 +73,22 @@ std::optional<line::Contradiction> InTheFuture(const event::Event& event, Instan
   return std::nullopt;
 }
 
+/// A new event for a line that cannot be worked with. One that is no longer kept must not begin a
+/// new life: a second insertion would look like the first.
+Result<Receipt> Unworkable(store::Store& store, const event::Event& event) {
+  const auto line = store.LoadLine(line::Key{event.source, event.line_id});
+  if (line.has_error()) return line.error();
+  const auto since = line.value() ? line.value()->no_longer_kept_since : std::nullopt;
+  if (!since) return NotNow("an earlier event of this line can no longer be read");
+  return Contradicts({"/line_id", "no-longer-kept",
+                      "a line whose events are still kept: this one ended, and its events have not "
+                      "been kept since " +
+                          FormatInstant(*since) +
+                          "; what is still to be said of it belongs into the hospital record by "
+                          "hand, a new line needs a line_id of its own",
+                      event.id});
+}
+
 /// An event just stored: what it is remembered for besides.
 Result<void> Remember(const Ledger::Impl& ledger, store::Store& store, const LineState& state,
                       const event::Event& event, Instant now) {
@@ -103,7 +119,7 @@ Result<Receipt> Place(Ledger::Impl& ledger, store::Store& store, Batch& batch, s
   fresh.key = {event.source, event.line_id};
   const Result<LineState*> loaded = ledger.Load(store, fresh.key);
   if (loaded.has_error() && loaded.error().kind() == ErrorKind::kData) {
-    return NotNow("an earlier event of this line can no longer be read");
+    return Unworkable(store, event);
   }
   if (loaded.has_error()) return loaded.error();
   LineState& state = loaded.value() != nullptr ? *loaded.value() : fresh;

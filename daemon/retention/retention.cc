@@ -19,6 +19,7 @@ struct State {
   bool stopping = false;
   bool in_flight = false;          // a step is with the store
   std::optional<CleanUp> current;  // between the first step and the last
+  Task task;                       // of the current one
   std::optional<Instant> begun_at;
   std::optional<CleanUp> last;
   std::chrono::milliseconds pause = kLookEvery;
@@ -29,6 +30,15 @@ bool IsTime(const State& state, Instant now) {
   return now - *state.begun_at >= limits::kCleanUpEvery;
 }
 
+void Log(const CleanUp& done) {
+  if (done.bundles + done.lines + done.pages == 0) return;
+  log::Write(log::Level::kInfo, "cleaned-up",
+             {{"bundles", static_cast<std::int64_t>(done.bundles)},
+              {"lines", static_cast<std::int64_t>(done.lines)},
+              {"events", static_cast<std::int64_t>(done.events)},
+              {"pages", static_cast<std::int64_t>(done.pages)}});
+}
+
 // `step` is empty when the store said no.
 void Stepped(State& state, const std::optional<Step>& step) {
   {
@@ -37,28 +47,27 @@ void Stepped(State& state, const std::optional<Step>& step) {
     state.pause = kLookEvery;
     if (!step) {
       state.current.reset();
-    } else if (step->bundles == 0 && step->pages == 0) {
+    } else if (step->bundles == 0 && step->lines.looked_at == 0 && step->pages == 0) {
       state.last = std::exchange(state.current, std::nullopt);
-      if (state.last->bundles + state.last->pages > 0) {
-        log::Write(log::Level::kInfo, "cleaned-up",
-                   {{"bundles", static_cast<std::int64_t>(state.last->bundles)},
-                    {"pages", static_cast<std::int64_t>(state.last->pages)}});
-      }
+      Log(*state.last);
     } else {
       state.current->bundles += step->bundles;
+      state.current->lines += step->lines.lines;
+      state.current->events += step->lines.events;
       state.current->pages += step->pages;
+      state.task.after = step->lines.after;
       state.pause = step->has_room ? limits::kCleanUpPause : limits::kCleanUpPauseNoRoom;
     }
   }
   state.changed.notify_one();
 }
 
-void PostStep(const std::shared_ptr<State>& state, store::Writer& writer,
-              std::optional<Instant> until) {
+void PostStep(const std::shared_ptr<State>& state, store::Writer& writer, ledger::Ledger& ledger,
+              const Task& task) {
   auto step = std::make_shared<Step>();
   store::Job job;
-  job.work = [step, until](store::Store& store) -> Result<void> {
-    const Result<Step> taken = TakeStep(store, until);
+  job.work = [step, &ledger, task](store::Store& store) -> Result<void> {
+    const Result<Step> taken = TakeStep(store, ledger, task);
     if (taken.has_error()) return taken.error();
     *step = *taken;
     return {};
@@ -73,8 +82,15 @@ void PostStep(const std::shared_ptr<State>& state, store::Writer& writer,
   writer.Post(std::move(job));
 }
 
-void Run(const std::shared_ptr<State>& state, store::Writer& writer, const base::Clock& clock,
-         std::chrono::days keep_delivered) {
+Task TaskAt(Instant now, Lifetimes lifetimes) {
+  Task task;
+  if (lifetimes.delivered.count() > 0) task.bodies_until = now - lifetimes.delivered;
+  if (lifetimes.closed_lines.count() > 0) task.lines_until = now - lifetimes.closed_lines;
+  return task;
+}
+
+void Run(const std::shared_ptr<State>& state, store::Writer& writer, ledger::Ledger& ledger,
+         const base::Clock& clock, Lifetimes lifetimes) {
   base::NameThread("retention");
   std::unique_lock lock(state->mutex);
   while (!state->stopping) {
@@ -84,14 +100,14 @@ void Run(const std::shared_ptr<State>& state, store::Writer& writer, const base:
         if (IsTime(*state, now)) {
           state->begun_at = now;
           state->current = CleanUp{now};
+          state->task = TaskAt(now, lifetimes);
         }
       }
       if (state->current) {
-        std::optional<Instant> until;
-        if (keep_delivered.count() > 0) until = state->current->at - keep_delivered;
+        const Task task = state->task;
         state->in_flight = true;
         lock.unlock();
-        PostStep(state, writer, until);
+        PostStep(state, writer, ledger, task);
         lock.lock();
       }
     }
@@ -103,14 +119,21 @@ void Run(const std::shared_ptr<State>& state, store::Writer& writer, const base:
 
 }  // namespace
 
-Result<Step> TakeStep(store::Store& store, std::optional<Instant> until) {
+Result<Step> TakeStep(store::Store& store, ledger::Ledger& ledger, const Task& task) {
   Step step;
   step.has_room = store.HasRoom();
-  if (until) {
-    const Result<std::size_t> bundles = store.RemoveBodies(*until, limits::kBodiesRemovedMax);
+  step.lines.after = task.after;
+  if (task.bodies_until) {
+    const auto bundles = store.RemoveBodies(*task.bodies_until, limits::kBodiesRemovedMax);
     if (bundles.has_error()) return bundles.error();
     step.bundles = *bundles;
     if (step.bundles > 0) return step;
+  }
+  if (task.lines_until) {
+    const auto lines = ledger.StopKeeping(store, *task.lines_until, task.after);
+    if (lines.has_error()) return lines.error();
+    step.lines = *lines;
+    if (step.lines.looked_at > 0) return step;
   }
   const Result<std::size_t> pages =
       store.GiveBackPages(limits::kFreePagesKept, limits::kPagesGivenBackMax);
@@ -124,11 +147,11 @@ struct Retention::Impl {
   std::thread thread;
 };
 
-Retention::Retention(store::Writer& writer, const base::Clock& clock,
-                     std::chrono::days keep_delivered)
+Retention::Retention(store::Writer& writer, ledger::Ledger& ledger, const base::Clock& clock,
+                     Lifetimes lifetimes)
     : impl_(std::make_unique<Impl>()) {
-  impl_->thread = std::thread([state = impl_->state, &writer, &clock, keep_delivered] {
-    Run(state, writer, clock, keep_delivered);
+  impl_->thread = std::thread([state = impl_->state, &writer, &ledger, &clock, lifetimes] {
+    Run(state, writer, ledger, clock, lifetimes);
   });
 }
 

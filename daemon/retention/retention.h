@@ -1,6 +1,6 @@
 // The regular clean-up of the store: what was delivered or cancelled long enough ago loses its
-// body, and the file shrinks again. Nothing that is still to be delivered is ever touched; events
-// stay.
+// body, a line that ended long ago loses its events, and the file shrinks again. Nothing that is
+// still to be delivered, or to be done, is ever touched.
 #pragma once
 
 #include <chrono>
@@ -9,6 +9,7 @@
 #include <optional>
 
 #include "daemon/base/clock.h"
+#include "daemon/ledger/ledger.h"
 #include "daemon/store/writer.h"
 
 namespace dwell::retention {
@@ -16,24 +17,40 @@ namespace dwell::retention {
 /// The clock is looked at this often, on the steady clock: long for a CPU, short against an hour.
 inline constexpr std::chrono::milliseconds kLookEvery{1000};
 
+/// How long things are kept, in days of 24 hours; 0: for ever.
+struct Lifetimes {
+  std::chrono::days delivered{0};     ///< bodies, from settling on
+  std::chrono::days closed_lines{0};  ///< lines that ended, from their newest event on
+};
+
 /// A clean-up that went through.
 struct CleanUp {
   Instant at{};               ///< when it began: it removed what was old enough at that instant
   std::uint64_t bundles = 0;  ///< whose bodies it removed
+  std::uint64_t lines = 0;    ///< that it stopped keeping
+  std::uint64_t events = 0;   ///< of those lines, whose bytes it removed
   std::uint64_t pages = 0;    ///< of 8 KiB that it gave back to the file system
+};
+
+/// What a step starts from: nothing that is younger goes; empty: nothing goes at all.
+struct Task {
+  std::optional<Instant> bodies_until;
+  std::optional<Instant> lines_until;
+  store::QuietLine after;  ///< the last line looked at
 };
 
 /// The step that a clean-up repeats until there is nothing left to do.
 struct Step {
   std::size_t bundles = 0;
+  ledger::StoppedKeeping lines;
   std::size_t pages = 0;
   bool has_room = true;  ///< on the store's file system
 };
 
-/// Removes the next few bodies of what was settled at `until` or before (never when it is empty);
-/// if there are none, gives a few free pages back. To be run inside a transaction. Errors: the
-/// store's.
-Result<Step> TakeStep(store::Store& store, std::optional<Instant> until);
+/// Removes the next few bodies of what was settled long enough ago; if there are none, looks at the
+/// next few lines whose newest event is old enough; if there are none either, gives a few free
+/// pages back. To be run in a job of the writer. Errors: the store's.
+Result<Step> TakeStep(store::Store& store, ledger::Ledger& ledger, const Task& task);
 
 /// Runs on its own thread from construction to destruction: at the start and then every
 /// limits::kCleanUpEvery by the wall clock, and when that was set back. In small steps, one at a
@@ -41,9 +58,9 @@ Result<Step> TakeStep(store::Store& store, std::optional<Instant> until);
 /// time.
 class Retention {
  public:
-  /// `keep_delivered`: from settling to removal, in days of 24 hours; 0: for ever. Both references
-  /// outlive it; the writer's last job may come after it.
-  Retention(store::Writer& writer, const base::Clock& clock, std::chrono::days keep_delivered);
+  /// All references outlive it, and the writer's last job too, which may come after it.
+  Retention(store::Writer& writer, ledger::Ledger& ledger, const base::Clock& clock,
+            Lifetimes lifetimes);
   ~Retention();
   Retention(const Retention&) = delete;
   Retention& operator=(const Retention&) = delete;

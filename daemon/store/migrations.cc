@@ -184,8 +184,21 @@ DROP INDEX bundle_lane;
 CREATE INDEX bundle_lane ON bundle(line_seq, endpoint) WHERE open = 1;
 )sql";
 
-constexpr std::array<const char*, 8> kSteps{kVersion1, kVersion2, kVersion3, kVersion4,
-                                            kVersion5, kVersion6, kVersion7, kVersion8};
+// When a line last got an event, and since when neither its events' bytes nor its own state are
+// kept any more. The first index finds what may go, by age, without the lines that the clock still
+// looks at; the second what an event of a line waits for.
+constexpr const char* kVersion9 = R"sql(
+ALTER TABLE line ADD COLUMN last_event_at INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE line ADD COLUMN no_longer_kept_since INTEGER;
+UPDATE line SET last_event_at =
+  coalesce((SELECT max(received_at) FROM event WHERE event.line_seq = line.seq), 0);
+CREATE INDEX line_quiet ON line(last_event_at)
+  WHERE next_change IS NULL AND no_longer_kept_since IS NULL;
+CREATE INDEX awaited_line ON awaited(line_seq);
+)sql";
+
+constexpr std::array<const char*, 9> kSteps{kVersion1, kVersion2, kVersion3, kVersion4,
+                                            kVersion5, kVersion6, kVersion7, kVersion8, kVersion9};
 
 }  // namespace
 

@@ -2,8 +2,34 @@
 #include <algorithm>
 
 #include "daemon/store/store_db.h"
+#include "schemas/base/check.h"
 
 namespace dwell::store {
+namespace {
+
+/// What stays of an event.
+struct PastEvent {
+  std::int64_t seq = 0;
+  std::string source, id, kind, content;
+  Instant received_at{};
+};
+
+Result<std::vector<PastEvent>> PastEventsOf(Connection& connection, std::int64_t line_seq) {
+  Query query(connection, Sql::kEventsOfLine);
+  query.Bind(line_seq);
+  return Collect(query, [](Query& row) {
+    PastEvent event;
+    event.seq = row.Number();
+    event.source = row.Text();
+    event.id = row.Text();
+    event.kind = row.Text();
+    event.content = row.Text();
+    event.received_at = row.When();
+    return event;
+  });
+}
+
+}  // namespace
 
 Result<std::size_t> Store::RemoveBodies(Instant until, std::size_t max) {
   std::vector<std::int64_t> seqs;
@@ -21,6 +47,66 @@ Result<std::size_t> Store::RemoveBodies(Instant until, std::size_t max) {
     }
   }
   return seqs.size();
+}
+
+Result<std::vector<QuietLine>> Store::QuietLines(const QuietLine& after, Instant until,
+                                                 std::size_t max) {
+  Query query(db_->connection, Sql::kQuietLines);
+  query.Bind(after.last_event_at).Bind(after.seq).Bind(until);
+  query.Bind(static_cast<std::int64_t>(max));
+  return Collect(query, [](Query& row) {
+    QuietLine line;
+    line.seq = row.Number();
+    line.last_event_at = row.When();
+    return line;
+  });
+}
+
+Result<Ties> Store::TiesOf(std::int64_t line_seq) {
+  Ties ties;
+  {
+    Query query(db_->connection, Sql::kBundlesOfLine);
+    query.Bind(line_seq);
+    Result<bool> more = query.Next();
+    for (; more.has_value() && more.value(); more = query.Next()) {
+      ties.open_delivery = query.Flag() || ties.open_delivery;
+      ties.perhaps_arrived = query.Flag() || ties.perhaps_arrived;
+      ties.last_settled_at = std::max(ties.last_settled_at, query.WhenOrNone());
+    }
+    if (more.has_error()) return more.error();
+  }
+  Query awaited(db_->connection, Sql::kLineAwaits);
+  const Result<bool> awaits = awaited.Bind(line_seq).Next();
+  if (awaits.has_error()) return awaits.error();
+  ties.awaits = awaits.value();
+  return ties;
+}
+
+Result<std::size_t> Store::StopKeeping(std::int64_t line_seq, Instant at) {
+  const auto line = LoadLine(line_seq);
+  if (line.has_error()) return line.error();
+  CHECK(line.value().has_value());
+  const auto events = PastEventsOf(db_->connection, line_seq);
+  if (events.has_error()) return events.error();
+  // Removed and added anew: a row that is made shorter where it stands leaves its page as it is,
+  // only a removal makes SQLite join pages that became empty.
+  for (const Sql sql : {Sql::kRemoveEvents, Sql::kRemoveLine}) {
+    const Result<void> done = Query(db_->connection, sql).Bind(line_seq).Run();
+    if (done.has_error()) return done.error();
+  }
+  const LineRecord& past = *line.value();
+  Query add(db_->connection, Sql::kAddPastLine);
+  add.Bind(line_seq).Bind(past.key.source).Bind(past.key.line_id);
+  add.Bind(static_cast<std::int64_t>(past.bundles)).Bind(past.last_event_at).Bind(at);
+  const Result<void> added = add.Run();
+  if (added.has_error()) return added.error();
+  for (const PastEvent& event : events.value()) {
+    Query again(db_->connection, Sql::kAddPastEvent);
+    again.Bind(event.seq).Bind(line_seq).Bind(event.source).Bind(event.id).Bind(event.kind);
+    const Result<void> done = again.BindBlob(event.content).Bind(event.received_at).Run();
+    if (done.has_error()) return done.error();
+  }
+  return events->size();
 }
 
 Result<std::size_t> Store::GiveBackPages(std::uint64_t keep_free, std::size_t max) {

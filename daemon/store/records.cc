@@ -18,6 +18,8 @@ LineRecord ReadLine(Query& query) {
   line.key.line_id = query.Text();
   line.bundles = static_cast<std::uint64_t>(query.Number());
   line.next_change = query.WhenOrNone();
+  line.last_event_at = query.When();
+  line.no_longer_kept_since = query.WhenOrNone();
   line.issued = query.Text();
   line.summary = query.Text();
   return line;
@@ -54,6 +56,8 @@ Result<std::optional<EventRecord>> Store::FindEvent(std::string_view source, std
   }
   std::copy(content.begin(), content.end(), event.content.begin());
   event.received_at = query.When();
+  event.line_id = query.Text();
+  event.no_longer_kept_since = query.WhenOrNone();
   event.raw = query.Text();
   return std::optional(std::move(event));
 }
@@ -119,7 +123,7 @@ Result<std::int64_t> Store::SaveLine(const LineRecord& line) {
   Query save(db_->connection, is_new ? Sql::kAddLine : Sql::kUpdateLine);
   if (is_new) save.Bind(line.key.source).Bind(line.key.line_id);
   save.Bind(static_cast<std::int64_t>(line.bundles)).Bind(line.next_change);
-  save.BindBlob(line.issued).Bind(line.summary);
+  save.Bind(line.last_event_at).BindBlob(line.issued).Bind(line.summary);
   if (!is_new) save.Bind(line.seq);
   const Result<void> saved = save.Run();
   if (saved.has_error()) return saved.error();

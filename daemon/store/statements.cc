@@ -25,7 +25,10 @@ constexpr std::array<Row, kSqlCount> kStatements{{
      "UPDATE counts SET events = ?, lines = ?, ready = ?, in_progress = ?, completed = ?,"
      " on_hold = ?, cancelled = ? WHERE id = 1"},
     {Sql::kFindEvent,
-     "SELECT seq, kind, content, received_at, raw FROM event WHERE source = ? AND id = ?"},
+     "SELECT event.seq, event.kind, event.content, event.received_at, line.line_id,"
+     " line.no_longer_kept_since, event.raw"
+     " FROM event LEFT JOIN line ON line.seq = event.line_seq"
+     " WHERE event.source = ? AND event.id = ?"},
     {Sql::kNextSource,
      "SELECT source FROM event INDEXED BY event_key WHERE source > ? ORDER BY source LIMIT 1"},
     {Sql::kAddEvent,
@@ -38,17 +41,20 @@ constexpr std::array<Row, kSqlCount> kStatements{{
     {Sql::kAwait, "INSERT OR IGNORE INTO awaited(source, id, line_seq) VALUES(?, ?, ?)"},
     {Sql::kStopAwaiting, "DELETE FROM awaited WHERE source = ? AND id = ?"},
     {Sql::kLineByKey,
-     "SELECT seq, source, line_id, bundles, next_change, issued, summary FROM line"
+     "SELECT seq, source, line_id, bundles, next_change, last_event_at, no_longer_kept_since,"
+     " issued, summary FROM line"
      " WHERE source = ? AND line_id = ?"},
     {Sql::kLineBySeq,
-     "SELECT seq, source, line_id, bundles, next_change, issued, summary FROM line"
+     "SELECT seq, source, line_id, bundles, next_change, last_event_at, no_longer_kept_since,"
+     " issued, summary FROM line"
      " WHERE seq = ?"},
     {Sql::kKeyOfLine, "SELECT source, line_id FROM line WHERE seq = ?"},
     {Sql::kAddLine,
-     "INSERT INTO line(source, line_id, bundles, next_change, issued, summary)"
-     " VALUES(?, ?, ?, ?, ?, ?)"},
+     "INSERT INTO line(source, line_id, bundles, next_change, last_event_at, issued, summary)"
+     " VALUES(?, ?, ?, ?, ?, ?, ?)"},
     {Sql::kUpdateLine,
-     "UPDATE line SET bundles = ?, next_change = ?, issued = ?, summary = ? WHERE seq = ?"},
+     "UPDATE line SET bundles = ?, next_change = ?, last_event_at = max(last_event_at, ?),"
+     " issued = ?, summary = ? WHERE seq = ?"},
     {Sql::kLinesToChange,
      "SELECT seq FROM line WHERE next_change <= ? ORDER BY next_change, seq LIMIT ?"},
     {Sql::kNextChange,
@@ -136,6 +142,28 @@ constexpr std::array<Row, kSqlCount> kStatements{{
      " AND (state = 2 OR uncertain = 0) AND settled_at <= ? ORDER BY settled_at, seq LIMIT ?"},
     {Sql::kRemoveBody, "DELETE FROM body WHERE bundle_seq = ?"},
     {Sql::kMarkRemoved, "UPDATE bundle SET kept = 0, outcome = '' WHERE seq = ?"},
+    {Sql::kQuietLines,
+     "SELECT seq, last_event_at FROM line INDEXED BY line_quiet WHERE next_change IS NULL"
+     " AND no_longer_kept_since IS NULL AND (last_event_at, seq) > (?, ?) AND last_event_at <= ?"
+     " ORDER BY last_event_at, seq LIMIT ?"},
+    {Sql::kBundlesOfLine,
+     "SELECT bundle.open, bundle.state = 4 AND bundle.uncertain, bundle.settled_at"
+     " FROM event CROSS JOIN bundle INDEXED BY bundle_event"
+     " ON bundle.event_seq = event.seq AND bundle.event_seq > 0 WHERE event.line_seq = ?1"
+     " UNION ALL"
+     " SELECT open, state = 4 AND uncertain, settled_at FROM bundle INDEXED BY bundle_of_clock"
+     " WHERE line_seq = ?1 AND event_seq = 0"},
+    {Sql::kLineAwaits, "SELECT 1 FROM awaited WHERE line_seq = ? LIMIT 1"},
+    {Sql::kEventsOfLine,
+     "SELECT seq, source, id, kind, content, received_at FROM event WHERE line_seq = ?"},
+    {Sql::kRemoveEvents, "DELETE FROM event WHERE line_seq = ?"},
+    {Sql::kAddPastEvent,
+     "INSERT INTO event(seq, line_seq, source, id, kind, content, received_at, raw)"
+     " VALUES(?, ?, ?, ?, ?, ?, ?, x'')"},
+    {Sql::kRemoveLine, "DELETE FROM line WHERE seq = ?"},
+    {Sql::kAddPastLine,
+     "INSERT INTO line(seq, source, line_id, bundles, last_event_at, no_longer_kept_since, issued,"
+     " summary) VALUES(?, ?, ?, ?, ?, ?, x'', '')"},
     {Sql::kDecide,
      "UPDATE bundle SET state = ?1, open = ?2, head = head * ?2, not_before = 0,"
      " attempts = attempts * (1 - ?2), settled_at = ?3 WHERE seq = ?4"},
@@ -146,7 +174,8 @@ constexpr std::array<Row, kSqlCount> kStatements{{
      "SELECT seq, bundle_seq, decided_at, act, made_again_as, former_attempts, decided_by, why,"
      " former_why FROM decision WHERE bundle_seq = ? ORDER BY seq"},
     {Sql::kListLines,
-     "SELECT seq, source, line_id, bundles, next_change, issued, summary FROM line"
+     "SELECT seq, source, line_id, bundles, next_change, last_event_at, no_longer_kept_since,"
+     " issued, summary FROM line"
      " WHERE seq > ? ORDER BY seq LIMIT ?"},
     {Sql::kCountUnknownCode,
      "UPDATE unknown_code SET events = events + 1, last_seen = ? WHERE code_group = ?"

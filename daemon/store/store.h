@@ -34,7 +34,9 @@ struct EventRecord {
   std::string kind;
   Sha256 content{};  ///< of the raw bytes
   Instant received_at{};
-  std::string raw;  ///< as received; empty where a listing does not need it
+  std::string line_id = {};  ///< filled by FindEvent() only, as is the next
+  std::optional<Instant> no_longer_kept_since = std::nullopt;  ///< see LineRecord
+  std::string raw;  ///< as received; empty when it is no longer kept
 };
 
 /// A line with everything needed to derive it again.
@@ -44,6 +46,10 @@ struct LineRecord {
   std::string issued;                  ///< the caller's own encoding of fhir::Issued
   std::uint64_t bundles = 0;           ///< how many bundles were made for this line
   std::optional<Instant> next_change;  ///< when the clock must look at it again
+  Instant last_event_at{};             ///< when the newest of its events came in; never goes back
+  /// Since then neither the bytes of its events nor `issued` and `summary` are stored:
+  /// StopKeeping()
+  std::optional<Instant> no_longer_kept_since;
   std::string summary;  ///< JSON object for listings (`dwell lines`), made by the ledger
   std::vector<std::string> raw_events;  ///< in order of arrival; filled by LoadLine only
 };
@@ -155,6 +161,20 @@ struct Counts : DeliveryCounts {
   std::optional<Instant> oldest_waiting;  ///< made_at of the oldest ready or in-progress bundle
 };
 
+/// A line that the clock no longer looks at; also a place in a listing of them.
+struct QuietLine {
+  Instant last_event_at{};
+  std::int64_t seq = 0;
+};
+
+/// What else than its events a line hangs on.
+struct Ties {
+  bool open_delivery = false;    ///< something in its lane is neither completed nor cancelled
+  bool perhaps_arrived = false;  ///< something was cancelled while nobody knew whether it arrived
+  bool awaits = false;           ///< an event of it names one that has not come
+  std::optional<Instant> last_settled_at;  ///< of its deliveries, on hold counts too
+};
+
 /// Of a page of the store's file, and of its log.
 inline constexpr std::uint64_t kPageBytes = 8192;
 
@@ -234,7 +254,8 @@ class Store {
   Result<std::optional<LineRecord>> LoadLine(std::int64_t line_seq);
   /// The key alone.
   Result<std::optional<line::Key>> KeyOfLine(std::int64_t line_seq);
-  /// Inserts (seq 0) or updates; returns the seq. raw_events is not written.
+  /// Inserts (seq 0) or updates; returns the seq. raw_events and no_longer_kept_since are not
+  /// written.
   Result<std::int64_t> SaveLine(const LineRecord& line);
   /// Lines whose next_change is at or before `now`, oldest first, at most `max`.
   Result<std::vector<std::int64_t>> LinesToChange(Instant now, std::size_t max);
@@ -298,6 +319,14 @@ class Store {
   /// Never of one that is open, nor of one that was cancelled while nobody knew whether it had
   /// arrived.
   Result<std::size_t> RemoveBodies(Instant until, std::size_t max);
+  /// Lines that the clock no longer looks at, whose newest event came in at `until` or before and
+  /// that are still kept: by age, from behind `after` on, at most `max`.
+  Result<std::vector<QuietLine>> QuietLines(const QuietLine& after, Instant until, std::size_t max);
+  Result<Ties> TiesOf(std::int64_t line_seq);
+  /// Takes away the bytes of the line's events, and its `issued` and `summary`; returns of how many
+  /// events. What stays: that line and those events were there, when they came, their hashes and
+  /// what became of their deliveries. Whether a line may go is not asked here.
+  Result<std::size_t> StopKeeping(std::int64_t line_seq, Instant at);
   /// Gives free pages above `keep_free` back to the file system, at most `max`; returns how many.
   /// The file is shorter after the next checkpoint.
   Result<std::size_t> GiveBackPages(std::uint64_t keep_free, std::size_t max);

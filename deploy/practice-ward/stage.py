@@ -153,6 +153,13 @@ class Admin:
     def status(self):
         return self.rows("status")[0]
 
+    def up(self):
+        """Whether the daemon answers; the socket is the last thing that it opens."""
+        try:
+            return bool(self.status())
+        except OSError:
+            return False
+
 
 def read_ndjson(text):
     return [json.loads(line) for line in text.splitlines() if line.strip()]

@@ -1,6 +1,6 @@
 // practice_endpoint [--port N] [--referential] [--keep history|current|nothing] [--bodies FILE]
-//                   [--certificate FILE --key FILE]: runs until a signal. SIGUSR1: nobody listens
-//                   any more; SIGUSR2: listens again, with everything that it held.
+//                   [--events FILE] [--certificate FILE --key FILE]: runs until a signal. SIGUSR1:
+//                   nobody listens any more; SIGUSR2: listens again, with everything that it held.
 #include <csignal>
 #include <cstdio>
 #include <cstdlib>
@@ -15,15 +15,23 @@ namespace {
 
 constexpr const char* kUsage =
     "usage: practice_endpoint [--port N] [--referential] [--keep history|current|nothing]\n"
-    "                         [--bodies FILE] [--certificate FILE --key FILE]\n"
+    "                         [--bodies FILE] [--events FILE]\n"
+    "                         [--certificate FILE --key FILE]\n"
     "FHIR R4 endpoint in memory at http://localhost:PORT/fhir; POST /_practice/mood makes it\n"
     "misbehave, POST /_practice/forget?key=Type/id and /_practice/alter?key=Type/id&from=A&to=B\n"
     "lose and falsify what it holds, GET /_practice/counts and /_practice/dump?type=TYPE show it.\n"
-    "FILE gets "
-    "the bodies that were committed, in order, one a line.\n";
+    "--bodies: "
+    "FILE gets the bodies that were committed, in order, one a line. --events: only the ids of "
+    "the\n"
+    "events that their Provenance names, when the program ends; - for a body without.\n";
+
+/// Files that are told of each body.
+struct Files {
+  std::string bodies, events;
+};
 
 bool ReadArguments(int count, char** words, practice::EndpointOptions& options,
-                   practice::Manners& manners, std::string& bodies) {
+                   practice::Manners& manners, Files& files) {
   for (int i = 1; i < count; ++i) {
     const std::string_view word = words[i];
     if (word == "--referential") {
@@ -44,7 +52,9 @@ bool ReadArguments(int count, char** words, practice::EndpointOptions& options,
       else
         return false;
     } else if (word == "--bodies") {
-      bodies = value;
+      files.bodies = value;
+    } else if (word == "--events") {
+      files.events = value;
     } else if (word == "--certificate" || word == "--key") {
       if (!options.tls) options.tls.emplace();
       (word == "--key" ? options.tls->private_key : options.tls->certificate_chain) = value;
@@ -55,13 +65,32 @@ bool ReadArguments(int count, char** words, practice::EndpointOptions& options,
   return true;
 }
 
-/// Each body that is committed becomes a line of `file`. False: it cannot be written.
-bool KeepBodies(const std::string& file, std::ofstream& lines, practice::Desk& desk) {
-  lines.open(file, std::ios::trunc);
-  if (!lines) return false;
-  desk.OnCommit([&lines](std::string_view body) {
+/// What Provenance resources say they were made from, read off the text as dwelld writes it.
+std::string EventsIn(std::string_view body) {
+  constexpr std::string_view kEntity = "\"entity\":[";
+  constexpr std::string_view kValue = "\"value\":\"";
+  std::string ids;
+  for (auto at = body.find(kEntity); at != body.npos; at = body.find(kEntity, at)) {
+    const auto end = body.find(']', at += kEntity.size());
+    for (at = body.find(kValue, at); at < end; at = body.find(kValue, at)) {
+      at += kValue.size();
+      ids.append(ids.empty() ? "" : " ").append(body.substr(at, body.find('"', at) - at));
+    }
+    at = end;
+  }
+  return ids.empty() ? "-" : ids;
+}
+
+/// Each body that is committed is told to the files that have a name. False: one cannot be written.
+bool TellFiles(const Files& files, std::ofstream& bodies, std::ofstream& events,
+               practice::Desk& desk) {
+  if (!files.bodies.empty()) bodies.open(files.bodies, std::ios::trunc);
+  if (!files.events.empty()) events.open(files.events, std::ios::trunc);
+  if (!bodies || !events) return false;
+  desk.OnCommit([&bodies, &events](std::string_view body) {
     CHECK(body.find('\n') == body.npos);  // dwelld sends none; a line would no longer be a body
-    lines << body << std::endl;           // a reader may come while the program runs
+    if (bodies.is_open()) bodies << body << std::endl;  // a reader may come while the program runs
+    if (events.is_open()) events << EventsIn(body) << '\n';
   });
   return true;
 }
@@ -71,9 +100,9 @@ bool KeepBodies(const std::string& file, std::ofstream& lines, practice::Desk& d
 int main(int count, char** words) {
   practice::EndpointOptions options;
   practice::Manners manners;
-  std::string bodies;
-  std::ofstream lines;  // outlives the endpoint, which writes to it
-  if (!ReadArguments(count, words, options, manners, bodies)) {
+  Files files;
+  std::ofstream bodies, events;  // outlive the endpoint, which writes to them
+  if (!ReadArguments(count, words, options, manners, files)) {
     std::fputs(kUsage, stderr);
     return 64;
   }
@@ -90,8 +119,8 @@ int main(int count, char** words) {
     return 1;
   }
   (*endpoint)->desk().SetManners(manners);
-  if (!bodies.empty() && !KeepBodies(bodies, lines, (*endpoint)->desk())) {
-    std::fprintf(stderr, "practice_endpoint: cannot write %s\n", bodies.c_str());
+  if (!TellFiles(files, bodies, events, (*endpoint)->desk())) {
+    std::fputs("practice_endpoint: cannot write the files it was given\n", stderr);
     return 1;
   }
   std::printf("%s\n", (*endpoint)->url().c_str());

@@ -89,7 +89,7 @@ const std::map<std::string, std::set<std::string>>& Allowed() {
       {"daemon/store", with(schemas, {"mapping/event", "mapping/line", "daemon/base"})},
       {"daemon/ledger", disk},
       {"daemon/alarm", with(disk, {"daemon/ledger"})},
-      {"daemon/retention", disk},
+      {"daemon/retention", with(disk, {"daemon/ledger"})},
       {"daemon/net", with(schemas, {"mapping/event", "daemon/base"})},
       {"daemon/intake", with(disk, {"daemon/net", "daemon/ledger"})},
       {"daemon/delivery", with(disk, {"daemon/net", "daemon/config"})},

@@ -38,7 +38,7 @@ class AdminTest : public testing::Test {
     services_.codes = &Shelf::Get().codes;
     services_.progress = [] { return delivery::Progress{}; };
     services_.caught_up_to = [] { return std::optional<Instant>(Hour(0)); };
-    services_.cleaned_up = [] { return std::optional(retention::CleanUp{Hour(1), 7, 2}); };
+    services_.cleaned_up = [] { return std::optional(retention::CleanUp{Hour(1), 7, 3, 30, 2}); };
     rig_.OnNet([this] { opened_ = Open(); });
   }
   ~AdminTest() override {
@@ -181,8 +181,11 @@ TEST_F(AdminTest, TheStatusTellsTheSizeOfTheFileAndTheLastCleanUp) {
   const std::string status = Ask(R"({"request":"status"})");
   EXPECT_THAT(status, HasSubstr(R"("file":{"bytes":)"));
   EXPECT_EQ(status.find(R"("file":{"bytes":0)"), std::string::npos);
-  EXPECT_THAT(status, HasSubstr(R"("clean_up":{"at":")" + FormatInstant(Hour(1)) +
-                                R"(","bodies_removed":7,"bytes_given_back":16384})"));
+  EXPECT_THAT(
+      status,
+      HasSubstr(R"("clean_up":{"at":")" + FormatInstant(Hour(1)) +
+                R"(","bodies_removed":7,"lines_no_longer_kept":3,"events_no_longer_kept":30,)"
+                R"("bytes_given_back":16384})"));
 }
 
 TEST_F(AdminTest, AnIdThatSeveralSourcesUseIsShownForEachAndTheSourceIsAskedFor) {

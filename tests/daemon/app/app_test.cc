@@ -112,6 +112,45 @@ TEST(App, AnEventWhoseDeliveriesAreNoLongerKeptIsStillKnown) {
               testing::ContainsRegex("\"state\":\"completed\".*\"kept\":false"));
 }
 
+// More than a year after its removal the line is gone from the store: the sender of an old event is
+// told what it was told then, the sender of a late one that it is too late, and both can be looked
+// at.
+TEST(App, ALineThatEndedAYearAgoIsKnownButNoLongerKept) {
+  const auto endpoint = std::move(practice::PracticeEndpoint::Start({}).value());
+  const TempFolder folder;
+  ManualClock clock(Hour(100));
+  const RunningApp app(folder.path(), endpoint->url(), clock);
+  RawClient client(app.port);
+  const auto send = [&client](const Sketch& sketch) {
+    client.Send(Post(Raw(sketch)));
+    return client.Response();
+  };
+  EXPECT_EQ(StatusOf(send(Insertion("in", 0))), 201);
+  EXPECT_EQ(StatusOf(send(Removal("out", 20))), 201);
+  const auto status = [&app](const std::string& part) {
+    while (AskSocket(app.socket, R"({"request":"status"})").find(part) == std::string::npos) {
+    }
+  };
+  status("\"ready\":0,\"in-progress\":0,");  // ctest bounds the time
+  clock.Advance(std::chrono::days(400));
+  status("\"lines_no_longer_kept\":1,\"events_no_longer_kept\":2,");
+
+  const std::uint64_t arrived = endpoint->desk().counts().transactions;
+  EXPECT_EQ(StatusOf(send(Insertion("in", 0))), 200);
+  EXPECT_EQ(StatusOf(send(Insertion("in", 1))), 409);
+  const std::string late = send(SiteCheck("late", 10));
+  EXPECT_EQ(StatusOf(late), 422);
+  EXPECT_THAT(BodyOf(late), testing::HasSubstr("\"code\":\"no-longer-kept\""));
+  EXPECT_THAT(BodyOf(late), testing::HasSubstr("\"expression\":[\"/line_id\"]"));
+  EXPECT_EQ(StatusOf(send(Insertion("again", 24 * 399))), 422);
+  client.Send(Get("/events/in?source=ward-tablets"));
+  EXPECT_THAT(BodyOf(client.Response()),
+              testing::ContainsRegex("\"line\":\"line-1\".*\"no_longer_kept_since\":"));
+  EXPECT_THAT(AskSocket(app.socket, R"({"request":"lines"})"),
+              testing::HasSubstr(R"("line_id":"line-1","phase":"no-longer-kept",)"));
+  EXPECT_EQ(endpoint->desk().counts().transactions, arrived);
+}
+
 TEST(App, APatientIsReferredToByTheEndpointsIdWhenConfiguredSo) {
   const auto endpoint = std::move(practice::PracticeEndpoint::Start({}).value());
   const TempFolder folder;

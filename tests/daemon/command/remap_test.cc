@@ -45,12 +45,13 @@ TEST(Remap, ALongTextIsCutBetweenCharacters) {
 TEST(Remap, TheSumsSayWhatWaitsBehindAHeldDeliveryAndWhatStaysAsItIs) {
   const std::string words =
       Words(R"({"sums":{"lines":5,"differ":2,"same":7,"sent":2,"troubles":1,"behind_on_hold":1,)"
-            R"("types":{"Observation":3,"Task":1}}})");
+            R"("no_longer_kept":4,"types":{"Observation":3,"Task":1}}})");
   EXPECT_THAT(words,
               HasSubstr("5 lines derived again, something differs in 2; deliveries made: 2"));
   EXPECT_THAT(words, HasSubstr("\n  Observation 3\n  Task 1\n"));
   EXPECT_THAT(words, HasSubstr("\n7 resources come out as they were issued"));
   EXPECT_THAT(words, HasSubstr("\n1 lines have a delivery on hold"));
+  EXPECT_THAT(words, HasSubstr("\n4 lines ended long ago and are no longer kept"));
   EXPECT_THAT(words, HasSubstr("\n1 lines could not be done"));
 }
 

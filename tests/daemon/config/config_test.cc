@@ -182,18 +182,25 @@ TEST(Config, HowToWriteIsFoundOutUnlessItIsSaid) {
   }
 }
 
-TEST(Config, WhatWasDeliveredIsKeptForAMonthOrAsManyDaysAsAreSaid) {
-  EXPECT_EQ(ReadConfig("dwelld.toml", kGood, {})->store.keep_delivered_days, 30);
-  const auto days = [](const char* text) -> Environment {
-    return {{"DWELLD_STORE_KEEP_DELIVERED_DAYS", text}};
+TEST(Config, WhatIsPastIsKeptForAMonthOrAYearOrAsManyDaysAsAreSaid) {
+  struct Row {
+    const char* variable;
+    std::int64_t Config::Store::*days;
+    int unsaid;
   };
-  for (const int kept : {0, 1, 36500}) {
-    const auto config = ReadConfig("dwelld.toml", kGood, days(std::to_string(kept).c_str()));
-    ASSERT_TRUE(config.has_value()) << kept;
-    EXPECT_EQ(config->store.keep_delivered_days, kept);
-  }
-  for (const char* const wrong : {"-1", "36501", "1.5"}) {
-    EXPECT_TRUE(ReadConfig("dwelld.toml", kGood, days(wrong)).has_error()) << wrong;
+  for (const Row& row :
+       {Row{"DWELLD_STORE_KEEP_DELIVERED_DAYS", &Config::Store::keep_delivered_days, 30},
+        Row{"DWELLD_STORE_KEEP_CLOSED_LINES_DAYS", &Config::Store::keep_closed_lines_days, 365}}) {
+    EXPECT_EQ(ReadConfig("dwelld.toml", kGood, {})->store.*row.days, row.unsaid);
+    for (const int kept : {0, 1, 36500}) {
+      const Environment days{{row.variable, std::to_string(kept)}};
+      const auto config = ReadConfig("dwelld.toml", kGood, days);
+      ASSERT_TRUE(config.has_value()) << row.variable << kept;
+      EXPECT_EQ(config->store.*row.days, kept);
+    }
+    for (const char* const wrong : {"-1", "36501", "1.5"}) {
+      EXPECT_TRUE(ReadConfig("dwelld.toml", kGood, {{row.variable, wrong}}).has_error()) << wrong;
+    }
   }
 }
 

@@ -7,8 +7,7 @@
 #include <thread>
 
 #include "daemon/base/limits.h"
-#include "tests/support/manual_clock.h"
-#include "tests/support/temp_folder.h"
+#include "tests/daemon/ledger/ledger_rig.h"
 
 namespace dwell::retention {
 namespace {
@@ -20,6 +19,7 @@ using store::DeliveryState;
 
 constexpr Instant kSettled{days(20000)};
 constexpr days kKeep{30};
+constexpr days kKeepLines{400};
 
 class RetentionTest : public testing::Test {
  protected:
@@ -27,6 +27,7 @@ class RetentionTest : public testing::Test {
     auto opened = store::Store::Open(path_);
     ASSERT_TRUE(opened.has_value()) << opened.error().message();
     writer_ = std::make_unique<store::Writer>(std::move(*opened), nullptr);
+    ledger_ = std::make_unique<ledger::Ledger>(*writer_, clock_, rules_);
   }
   void OnStore(const std::function<Result<void>(store::Store&)>& work) {
     std::promise<void> done;
@@ -82,14 +83,16 @@ class RetentionTest : public testing::Test {
   /// One clean-up, right at its start.
   CleanUp CleanUpAt(Instant at, days keep = kKeep) {
     clock_.Set(at);
-    Retention retention(*writer_, clock_, keep);
+    Retention retention(*writer_, *ledger_, clock_, {keep, kKeepLines});
     return WaitFor(retention, at);
   }
 
   test::TempFolder folder_;
   std::string path_ = folder_ / "store";
   test::ManualClock clock_{kSettled};
+  ledger::Rules rules_ = test::Shelf::Get().Rules();
   std::unique_ptr<store::Writer> writer_;
+  std::unique_ptr<ledger::Ledger> ledger_;
   int added_ = 0;
 };
 
@@ -126,9 +129,9 @@ TEST_F(RetentionTest, ManyGoInStepsAndAreAllCounted) {
 
 TEST_F(RetentionTest, OneStepTakesNoMoreThanItsShare) {
   Add(static_cast<int>(limits::kBodiesRemovedMax) + 1, DeliveryState::kCompleted);
-  OnStore([](store::Store& store) -> Result<void> {
+  OnStore([this](store::Store& store) -> Result<void> {
     for (const std::size_t share : {limits::kBodiesRemovedMax, std::size_t{1}, std::size_t{0}}) {
-      const Result<Step> step = TakeStep(store, kSettled);
+      const Result<Step> step = TakeStep(store, *ledger_, {.bodies_until = kSettled});
       if (!step) return step.error();
       EXPECT_EQ(step->bundles, share);
     }
@@ -140,7 +143,7 @@ TEST_F(RetentionTest, ItComesBackAtItsTimeAndFollowsAClockThatIsSet) {
   Add(1, DeliveryState::kCompleted);
   const Instant start = kSettled + kKeep - hours(1);
   clock_.Set(start);
-  Retention retention(*writer_, clock_, kKeep);
+  Retention retention(*writer_, *ledger_, clock_, {kKeep, kKeepLines});
   EXPECT_EQ(WaitFor(retention, start).bundles, 0u);
   clock_.Set(start + limits::kCleanUpEvery);
   EXPECT_EQ(WaitFor(retention, start + limits::kCleanUpEvery).bundles, 1u);
@@ -164,7 +167,7 @@ TEST_F(RetentionTest, WhatAFullDiskUndidIsDoneTheNextTime) {
       {[](store::Store&) -> Result<void> { return Error(ErrorKind::kFull, "full"); }, nullptr});
   const Instant start = kSettled + kKeep;
   clock_.Set(start);
-  Retention retention(*writer_, clock_, kKeep);
+  Retention retention(*writer_, *ledger_, clock_, {kKeep, kKeepLines});
   while (writer_->waiting() < 3) std::this_thread::yield();
   let_go.set_value();
   while (writer_->waiting() > 0) std::this_thread::yield();
@@ -173,6 +176,60 @@ TEST_F(RetentionTest, WhatAFullDiskUndidIsDoneTheNextTime) {
   clock_.Set(start + limits::kCleanUpEvery);
   EXPECT_EQ(WaitFor(retention, start + limits::kCleanUpEvery).bundles, 1u);
   EXPECT_FALSE(Kept(1));
+}
+
+/// On lines that are really lived, through the ledger.
+class LinesTest : public test::LedgerRig {
+ protected:
+  void Live(const std::string& line_id) {
+    Store(test::Insertion(line_id + "-in", 0, line_id));
+    Store(test::Removal(line_id + "-out", 20, line_id));
+    clock_.Set(test::Hour(100));
+    EXPECT_TRUE(CatchUp().has_value());
+    Deliver();
+  }
+  CleanUp CleanUpAt(Instant at, Lifetimes lifetimes) {
+    clock_.Set(at);
+    Retention retention(*writer_, *ledger_, clock_, lifetimes);
+    auto last = retention.last();
+    for (; !last; last = retention.last()) std::this_thread::yield();
+    return *last;
+  }
+};
+
+TEST_F(LinesTest, ALineThatEndedGoesAfterItsDaysToTheMillisecond) {
+  Open();
+  Live("line-1");
+  const Instant last_event = test::Hour(20);
+  const Lifetimes lifetimes{days(0), days(365)};
+  const CleanUp early = CleanUpAt(last_event + days(365) - milliseconds(1), lifetimes);
+  EXPECT_EQ(early.lines, 0u);
+  const CleanUp due = CleanUpAt(last_event + days(365), lifetimes);
+  EXPECT_EQ(due.lines, 1u);
+  EXPECT_EQ(due.events, 2u);
+  EXPECT_EQ(due.bundles, 0u) << "bodies have a lifetime of their own";
+}
+
+TEST_F(LinesTest, ZeroDaysKeepLinesForEver) {
+  Open();
+  Live("line-1");
+  EXPECT_EQ(CleanUpAt(test::Hour(24 * 30000), {days(1), days(0)}).lines, 0u);
+}
+
+TEST_F(LinesTest, ManyGoInStepsPastThoseThatMustStay) {
+  Open();
+  for (std::size_t i = 0; i < limits::kQuietLinesMax + 3; ++i) {
+    Store(test::SiteCheck("check-" + std::to_string(i), 1, 0, "unknown-" + std::to_string(i)));
+  }
+  clock_.Set(test::Hour(100));
+  EXPECT_TRUE(CatchUp().has_value());
+  for (std::size_t i = 0; i < limits::kQuietLinesMax + 3; ++i) Live("line-" + std::to_string(i));
+  const CleanUp done = CleanUpAt(test::Hour(24 * 400), {days(30), days(365)});
+  EXPECT_EQ(done.lines, limits::kQuietLinesMax + 3);
+  EXPECT_EQ(done.events, 2 * (limits::kQuietLinesMax + 3));
+  EXPECT_GT(done.bundles, 0u);
+  const CleanUp again = CleanUpAt(test::Hour(24 * 401), {days(30), days(365)});
+  EXPECT_EQ(again.lines, 0u);
 }
 
 }  // namespace
