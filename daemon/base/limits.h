@@ -60,6 +60,10 @@ inline constexpr std::size_t kCatchUpLinesMax = 200;
 inline constexpr std::chrono::hours kLinePutOff{1};
 /// Bundles in flight to the endpoint at once.
 inline constexpr std::size_t kInFlightMax = 16;
+/// Entries and bytes of a request that several bundles share: some sixty bundles. Servers limit
+/// both, mostly by more than this; a larger request also keeps its answer longer on the way.
+inline constexpr std::size_t kShareEntriesMax = 500;
+inline constexpr std::size_t kShareBytesMax = kMiB;
 /// Response of the endpoint that we are ready to read.
 inline constexpr std::size_t kResponseBytesMax = 4 * kMiB;
 /// One delivery attempt, from connecting to the last byte of the answer.

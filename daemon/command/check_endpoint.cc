@@ -28,8 +28,11 @@ std::string Summary(const std::vector<Finding>& findings) {
     text += (text.empty() ? "" : ", ") + std::to_string(count) + " " + std::string(WordOf(grade));
   }
   return text +
-         "; no event was sent. What an endpoint says of itself is often wrong: dwelld goes by the "
-         "configuration and by the answers to deliveries, and refuses nothing because of this.\n";
+         "; no event was sent. What an endpoint says of itself is often wrong: dwelld chooses by "
+         "it "
+         "how to write, else goes by the configuration and by the answers to deliveries, and "
+         "leaves "
+         "nothing out because of this.\n";
 }
 
 }  // namespace

@@ -45,6 +45,9 @@ struct Config {
     std::string scope;
     std::int64_t in_flight_max = 16;
     std::int64_t attempt_time_max_s = 30;
+    std::string writes = "auto";    ///< also "transaction", "batch" and "single"
+    std::string identity = "auto";  ///< also "update-as-create" and "conditional-update"
+    std::int64_t share_max = 1;     ///< bundles that may share a request
   } endpoint;
   struct Policy {
     std::string file;

@@ -2,15 +2,17 @@
 
 #include <charconv>
 
+#include "schemas/json/write_value.h"
+
 namespace dwell::delivery {
 namespace {
 
 using schemas::Document;
 using schemas::Value;
+using Shape = Answered::Shape;
 
 /// The three digits at the front of entry.response.status; 0 when there are none.
-int EntryStatus(const Value& entry) {
-  const auto response = entry.is_object() ? entry.Find("response") : std::nullopt;
+int EntryStatus(const std::optional<Value>& response) {
   const auto status = response && response->is_object() ? response->Find("status") : std::nullopt;
   if (!status || !status->is_string()) return 0;
   const std::string_view text = status->AsString();
@@ -20,6 +22,26 @@ int EntryStatus(const Value& entry) {
   return error == std::errc() && ends && number >= 100 && number <= 599 ? number : 0;
 }
 
+/// What is said of it stands in response.outcome (R4 bundle.html); some servers put it where the
+/// resource would be.
+BadEntry ReadBad(Value entry, Value response, int status, std::size_t number) {
+  BadEntry bad{number, status, Issue::kNone, ""};
+  auto outcome = response.Find("outcome");
+  if (!outcome) outcome = entry.Find("resource");
+  bad.issue = ReadIssue(outcome);
+  if (bad.issue == Issue::kNone) return bad;
+  schemas::JsonWriter json;
+  schemas::WriteValue(json, *outcome);
+  bad.outcome = json.Take();
+  return bad;
+}
+
+Shape ShapeOf(Value root) {
+  if (!root.is_object() || !Says(root, "resourceType", "Bundle")) return Shape::kOther;
+  if (Says(root, "type", "transaction-response")) return Shape::kResponse;
+  return Says(root, "type", "batch-response") ? Shape::kBatch : Shape::kOther;
+}
+
 }  // namespace
 
 bool Says(const Value& object, std::string_view member, std::string_view text) {
@@ -27,35 +49,32 @@ bool Says(const Value& object, std::string_view member, std::string_view text) {
   return value && value->is_string() && value->AsString() == text;
 }
 
+bool IsTaken(int status) { return status == 200 || status == 201 || status == 204; }
+
 Answered ReadAnswer(std::string_view body) {
   Answered answered;
   const auto document = Document::Parse(body, kAnswerLimits);
   if (!document) return answered;
-  answered.shape = Answered::Shape::kOther;
   const Value root = document->root();
-  if (!root.is_object() || !Says(root, "resourceType", "Bundle") ||
-      !Says(root, "type", "transaction-response")) {
-    return answered;
-  }
-  const std::optional<Value> entries = root.Find("entry");
+  const Shape shape = ShapeOf(root);
+  answered.shape = Shape::kOther;
+  const auto entries = shape == Shape::kOther ? std::nullopt : root.Find("entry");
   if (!entries || !entries->is_array()) return answered;
   for (const Value entry : *entries) {
-    const int status = EntryStatus(entry);
+    const auto response = entry.is_object() ? entry.Find("response") : std::nullopt;
+    const int status = EntryStatus(response);
     if (status == 0) return answered;
     ++answered.entries;
-    if (status / 100 != 2 && answered.bad_entry == 0) {
-      answered.bad_entry = answered.entries;
-      answered.bad_status = status;
-    }
+    if (IsTaken(status)) continue;
+    answered.bad.push_back(ReadBad(entry, *response, status, answered.entries));
   }
-  answered.shape = Answered::Shape::kResponse;
+  answered.shape = shape;
   return answered;
 }
 
-bool IsOperationOutcome(std::string_view body) {
+bool IsResource(std::string_view body, std::string_view type) {
   const auto document = Document::Parse(body, kAnswerLimits);
-  return document && document->root().is_object() &&
-         Says(document->root(), "resourceType", "OperationOutcome");
+  return document && document->root().is_object() && Says(document->root(), "resourceType", type);
 }
 
 }  // namespace dwell::delivery

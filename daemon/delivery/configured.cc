@@ -34,7 +34,22 @@ Wants WantsOf(const config::Config& config) {
   if (!config.endpoint.token_url.empty()) wants.admission = Admission::kTokens;
   wants.has_certificate = !config.endpoint.certificate.empty();
   wants.token_url = config.endpoint.token_url;
+  wants.pins = PinsOf(config);
+  wants.profiles = config.resources.profiles;
   return wants;
+}
+
+Pins PinsOf(const config::Config& config) {
+  Pins pins;
+  for (const auto interaction :
+       {Interaction::kTransaction, Interaction::kBatch, Interaction::kSingle}) {
+    if (config.endpoint.writes == InteractionName(interaction)) pins.interaction = interaction;
+  }
+  for (const auto identity : {Identity::kUpdateAsCreate, Identity::kConditionalUpdate}) {
+    if (config.endpoint.identity == IdentityName(identity)) pins.identity = identity;
+  }
+  pins.share_max = static_cast<std::size_t>(config.endpoint.share_max);
+  return pins;
 }
 
 }  // namespace dwell::delivery

@@ -5,11 +5,13 @@
 #include "daemon/config/config.h"
 #include "daemon/delivery/delivery.h"
 #include "daemon/delivery/findings.h"
+#include "daemon/delivery/write_style.h"
 
 namespace dwell::delivery {
 
 /// `config` was checked when it was read.
 Endpoint EndpointOf(const config::Config& config);
 Wants WantsOf(const config::Config& config);
+Pins PinsOf(const config::Config& config);
 
 }  // namespace dwell::delivery

@@ -4,6 +4,7 @@
 #include <array>
 #include <optional>
 
+#include "daemon/delivery/findings_style.h"
 #include "daemon/delivery/findings_types.h"
 #include "daemon/delivery/verdict.h"
 
@@ -20,7 +21,8 @@ constexpr Grade kCannot = Grade::kCannot;
 constexpr std::size_t kWordBytesMax = 40;
 
 constexpr const char* kSendsAnyway =
-    "sends all the same and goes by the answers; dwell queue and dwell status show what is refused";
+    "sends all the same, as endpoint.writes says or else as transactions, and goes by the answers; "
+    "dwell queue and dwell status show what is refused";
 
 /// What an answer that is no 200 to GET metadata means, where it is known.
 struct StatusRow {
@@ -115,23 +117,6 @@ Finding JudgeFormat(const Capability& capability) {
   return finding;
 }
 
-Finding JudgeTransaction(const Capability& capability) {
-  Finding finding = {kOk, "transaction", "takes transactions",
-                     "sends each change of a line as one transaction, all or nothing", ""};
-  if (Lists(capability.interactions, "transaction")) return finding;
-  finding.to_do =
-      "ask who runs the endpoint whether it takes transactions: dwelld has no other way to write";
-  finding.grade = capability.interactions.empty() ? kDoubtful : kCannot;
-  if (capability.interactions.empty()) {
-    finding.found = "does not say whether it takes transactions";
-  } else if (Lists(capability.interactions, "batch")) {
-    finding.found = "lists batches, not transactions";
-  } else {
-    finding.found = "lists what it takes, and neither transaction nor batch is among it";
-  }
-  return finding;
-}
-
 /// Codes of http://terminology.hl7.org/CodeSystem/restful-security-service.
 Finding JudgeAdmission(const Capability& capability, const Wants& wants) {
   constexpr std::array kWills = {"shows no credentials", "shows the token of endpoint.bearer_file",
@@ -169,7 +154,8 @@ std::vector<Finding> JudgeStatement(const Exchange& exchange, const Wants& wants
   const auto capability = ReadCapability(exchange.body);
   if (!capability) return {NoStatement(capability.error().instead)};
   std::vector<Finding> findings = {
-      {kOk, "statement", "a CapabilityStatement", "goes by the configuration, not by it", ""}};
+      {kOk, "statement", "a CapabilityStatement",
+       "chooses by it how to write, and leaves nothing out because of it", ""}};
   findings.push_back(JudgeVersion(*capability, wants));
   findings.push_back(JudgeFormat(*capability));
   if (!capability->is_server) {
@@ -177,9 +163,10 @@ std::vector<Finding> JudgeStatement(const Exchange& exchange, const Wants& wants
                         kSendsAnyway, "see that endpoint.url is the base URL of a FHIR server"});
     return findings;
   }
-  findings.push_back(JudgeTransaction(*capability));
-  JudgeTypes(*capability, wants, findings);
-  JudgeReferences(*capability, wants, findings);
+  const WriteStyle style = ChooseStyle(&*capability, wants.pins, wants.release, std::nullopt);
+  JudgeStyle(*capability, wants, style, findings);
+  JudgeTypes(*capability, wants, style.identity, findings);
+  JudgeReferences(*capability, wants, style.interaction, findings);
   findings.push_back(JudgeAdmission(*capability, wants));
   return findings;
 }

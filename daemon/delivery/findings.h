@@ -1,6 +1,7 @@
 // What an endpoint's own words mean for us: (answers to what we asked, how we are configured) ->
-// findings for a person. One table, pure. Nothing at run time goes by it: such statements are often
-// wrong, and what the endpoint answers to a delivery is what counts.
+// findings for a person. One table, pure. At run time only the choice of the write style goes by
+// the same words (write_style.h): they are often wrong, and what the endpoint answers to a delivery
+// is what counts.
 #pragma once
 
 #include <cstdint>
@@ -8,6 +9,7 @@
 #include <string_view>
 #include <vector>
 
+#include "daemon/delivery/write_style.h"
 #include "daemon/net/exchange.h"
 #include "schemas/release.h"
 
@@ -43,6 +45,8 @@ struct Wants {
   Admission admission = Admission::kNothing;
   bool has_certificate = false;
   std::string token_url;  ///< for Admission::kTokens
+  Pins pins;
+  bool profiles = false;  ///< meta.profile names our profiles
 };
 
 /// `exchange` is GET [base]/metadata. Never empty. Without a complete answer the only finding says

@@ -20,41 +20,59 @@ std::string More(const TypeCapability& type) {
   return more.empty() ? more : "; also " + more.substr(2);
 }
 
-/// `about` is left to the caller.
-Finding JudgeWriting(const Capability& capability, std::string_view name) {
-  Finding finding = {kOk, "", "update, also as create",
-                     "puts each resource under an id of our own, inside the transaction", ""};
-  const TypeCapability* const type = capability.Find(name);
+/// An update under an id of ours. The finding is one for a type that is listed and may be updated.
+void JudgeOwnId(const TypeCapability& type, Finding& finding) {
+  finding.found = "update, also as create" + More(type);
+  if (type.update_create == true) return;
+  if (!type.update_create) {
+    finding.grade = kDoubtful;
+    finding.found = "update; whether also as create the statement does not say" + More(type);
+    finding.to_do = kAskThem;
+    return;
+  }
+  finding.grade = kCannot;
+  finding.found = "no update as create: the endpoint wants to choose ids itself" + More(type);
   finding.to_do =
-      "ask who runs the endpoint whether the type is taken; without it the whole "
-      "transaction is refused";
+      TakesConditions(type)
+          ? "set endpoint.identity = \"auto\", unless it holds resources of ours already"
+          : "ask who runs the endpoint to allow ids that clients choose";
+}
+
+/// A write by a condition, under an id of theirs.
+void JudgeCondition(const TypeCapability& type, Finding& finding) {
+  finding.found = "listed" + More(type);
+  if (TakesConditions(type)) return;
+  finding.grade = kDoubtful;
+  finding.to_do = kAskThem;
+}
+
+/// `about` is left to the caller.
+Finding JudgeWriting(const Capability& capability, std::string_view name, Identity identity) {
+  const bool has_ids = identity == Identity::kUpdateAsCreate;
+  Finding finding = {kOk, "", "",
+                     has_ids ? "puts each resource under an id of our own"
+                             : "writes each resource by its identifier, under an id of theirs",
+                     ""};
+  const TypeCapability* const type = capability.Find(name);
   if (type == nullptr) {
     finding.grade = capability.types.empty() ? kDoubtful : kCannot;
     finding.found = capability.types.empty() ? "the statement lists no types at all"
                                              : "not among the types that the statement lists";
-    return finding;
-  }
-  if (!type->interactions.empty() && !type->Has("update")) {
+  } else if (!type->interactions.empty() && !type->Has("update")) {
     finding.grade = kCannot;
     finding.found = "listed, without update" + More(*type);
-    return finding;
-  }
-  if (type->update_create == false) {
-    finding.grade = kCannot;
-    finding.found = "no update as create: the endpoint wants to choose ids itself" + More(*type);
-    finding.to_do = "ask who runs the endpoint to allow ids that clients choose";
-    return finding;
-  }
-  if (type->interactions.empty() || !type->update_create) {
+  } else if (type->interactions.empty()) {
     finding.grade = kDoubtful;
-    finding.found = type->interactions.empty()
-                        ? "listed, without saying what may be done with it"
-                        : "update; whether also as create the statement does not say" + More(*type);
+    finding.found = "listed, without saying what may be done with it";
     finding.to_do = kAskThem;
     return finding;
+  } else {
+    has_ids ? JudgeOwnId(*type, finding) : JudgeCondition(*type, finding);
+    return finding;
   }
-  finding.found += More(*type);
-  finding.to_do.clear();
+  finding.to_do =
+      "ask who runs the endpoint whether the type is taken; dwelld sends it all the same, and what "
+      "is refused is held";
   return finding;
 }
 
@@ -92,9 +110,25 @@ SearchRow JudgeSearch(const Capability& capability, std::string_view name) {
 }
 
 /// Patient or Encounter, as [references] says.
-Finding JudgeKnown(const Capability& capability, const Wants& wants, const char* type,
-                   const char* key, Naming naming) {
+struct Known {
+  const char* type;
+  const char* key;
+  Naming naming;
+};
+
+Finding JudgeKnown(const Capability& capability, const Wants& wants, Interaction interaction,
+                   const Known& known) {
+  const auto& [type, key, naming] = known;
   Finding finding = {kOk, type, "", "", ""};
+  if (naming == Naming::kConditional && interaction != Interaction::kTransaction) {
+    // R4 http.html#trules: conditional references are resolved in transactions.
+    finding.grade = kDoubtful;
+    finding.found = "a search as a reference is legal in transactions only";
+    finding.will = "leaves the search out and names each by identifier (" + std::string(key) +
+                   " = \"conditional\")";
+    finding.to_do = "set " + std::string(key) + " = \"resolved\" or \"identifier\"";
+    return finding;
+  }
   if (naming == Naming::kIdentifier) {
     const std::string names = Without(capability, wants, "logical");
     finding.found = "the statement has nothing against references by identifier";
@@ -125,10 +159,11 @@ Finding JudgeKnown(const Capability& capability, const Wants& wants, const char*
 
 }  // namespace
 
-void JudgeTypes(const Capability& capability, const Wants& wants, std::vector<Finding>& findings) {
+void JudgeTypes(const Capability& capability, const Wants& wants, Identity identity,
+                std::vector<Finding>& findings) {
   const std::size_t first = findings.size();
   for (const std::string_view type : fhir::TypesWritten(wants.release)) {
-    Finding finding = JudgeWriting(capability, type);
+    Finding finding = JudgeWriting(capability, type, identity);
     const auto same =
         std::find_if(findings.begin() + static_cast<std::ptrdiff_t>(first), findings.end(),
                      [&](const Finding& one) {
@@ -143,17 +178,17 @@ void JudgeTypes(const Capability& capability, const Wants& wants, std::vector<Fi
   }
 }
 
-void JudgeReferences(const Capability& capability, const Wants& wants,
+void JudgeReferences(const Capability& capability, const Wants& wants, Interaction interaction,
                      std::vector<Finding>& findings) {
   const std::string names = Without(capability, wants, "literal");
   if (!names.empty()) {
     findings.push_back({kDoubtful, "references", "referencePolicy without \"literal\": " + names,
                         "names our own resources by type and id", kAskThem});
   }
-  findings.push_back(
-      JudgeKnown(capability, wants, "Patient", "references.patient", wants.patients));
-  findings.push_back(
-      JudgeKnown(capability, wants, "Encounter", "references.encounter", wants.encounters));
+  findings.push_back(JudgeKnown(capability, wants, interaction,
+                                {"Patient", "references.patient", wants.patients}));
+  findings.push_back(JudgeKnown(capability, wants, interaction,
+                                {"Encounter", "references.encounter", wants.encounters}));
 }
 
 }  // namespace dwell::delivery

@@ -13,11 +13,12 @@ namespace dwell::delivery {
 inline constexpr const char* kAskThem = "ask who runs the endpoint, and try with one event";
 
 /// Adds a finding for each type that we write; those with the same words share one.
-void JudgeTypes(const Capability& capability, const Wants& wants, std::vector<Finding>& findings);
+void JudgeTypes(const Capability& capability, const Wants& wants, Identity identity,
+                std::vector<Finding>& findings);
 
 /// Adds findings on references among our own resources (only when something is against them), to
 /// patients and to encounters.
-void JudgeReferences(const Capability& capability, const Wants& wants,
+void JudgeReferences(const Capability& capability, const Wants& wants, Interaction interaction,
                      std::vector<Finding>& findings);
 
 }  // namespace dwell::delivery

@@ -1,6 +1,6 @@
 // What one delivery attempt means: (exchange, what was sent) -> done, again, held or pause. One
 // table, pure: no clock, no chance. An uncertain attempt is never a failed one: the same bytes go
-// again, and the resource ids in them make the repeat harmless.
+// again, and the identity of the resources in them makes the repeat harmless.
 #pragma once
 
 #include <chrono>
@@ -8,6 +8,7 @@
 #include <optional>
 #include <string>
 
+#include "daemon/delivery/bundle_shape.h"
 #include "daemon/net/exchange.h"
 #include "mapping/event/moment.h"
 
@@ -26,7 +27,13 @@ struct Verdict {
   bool uncertain = false;  ///< the endpoint may hold it although we cannot tell
   bool untouched = false;  ///< for kPause: the peer saw nothing of the bundle
   bool pauses = false;     ///< all deliveries must wait, not only this one
-  int status = 0;          ///< HTTP status that decided it, of the answer or of an entry; 0: none
+  /// For kWait: nothing is said of this bundle. It was refused in the company of others and goes
+  /// again at once, alone; or, when it is `too_large`, in smaller requests.
+  bool apart = false;
+  bool too_large = false;  ///< the request was beyond a limit of the endpoint; see Shrink()
+  /// HTTP status that decided it, of the answer or of an entry; 0: none. 401 also where another
+  /// status brings an OperationOutcome that asks for a login.
+  int status = 0;
   std::optional<std::chrono::seconds> retry_after;  ///< how long the endpoint asks us to wait
   std::string why;  ///< in words; holds nothing that the peer wrote, which may be personal
   std::string
@@ -39,8 +46,26 @@ struct Sent {
   std::chrono::milliseconds age{0};  ///< since the bundle was made
 };
 
-/// `now` is only for reading a Retry-After date of a peer that sends no Date.
+/// Of a bundle sent alone as a transaction. `now` is only for reading a Retry-After date of a peer
+/// that sends no Date.
 Verdict Judge(const net::Exchange& exchange, const Sent& sent, Instant now);
+
+/// Of one resource of the type, sent by an interaction of its own.
+Verdict JudgeSingle(const net::Exchange& exchange, std::string_view type, const Sent& sent,
+                    Instant now);
+
+/// Of a request with `sent.entries` entries that is to be answered by `shape`, as a whole: kDone
+/// when `answer`, read from it by ReadAnswerOf(), tells of each entry, whatever it tells.
+Verdict JudgeWhole(const net::Exchange& exchange, const Answered& answer, Answered::Shape shape,
+                   const Sent& sent, Instant now);
+/// What a 200 that says it is JSON answers; the shape is kNotJson otherwise.
+Answered ReadAnswerOf(const net::Exchange& exchange);
+
+/// Of an entry that was not taken, in an answer that tells of each.
+Verdict JudgeEntry(const BadEntry& entry, const Sent& sent);
+
+/// Which of two verdicts about parts of one bundle is that of the bundle: true when `a` is worse.
+bool IsWorse(const Verdict& a, const Verdict& b);
 
 /// Whether a Content-Type says FHIR's JSON, or just JSON, as some servers do.
 bool IsJson(std::string_view content_type);

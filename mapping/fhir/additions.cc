@@ -5,7 +5,7 @@
 #include "mapping/fhir/ids.h"
 #include "mapping/fhir/plan.h"
 #include "schemas/base/check.h"
-#include "schemas/json/writer.h"
+#include "schemas/json/write_value.h"
 
 namespace dwell::fhir {
 namespace {
@@ -19,33 +19,9 @@ using schemas::Violation;
 // Ten times what a site with a page of extensions for every type needs.
 constexpr schemas::ParseLimits kFileLimits{.bytes_max = 256U << 10U, .depth_max = 16};
 
-void Write(Value value, JsonWriter& out) {
-  switch (value.kind()) {
-    case Kind::kNull:
-      return out.Null();
-    case Kind::kBool:
-      return out.Bool(value.AsBool());
-    case Kind::kNumber:
-      return out.Raw(value.NumberText());
-    case Kind::kString:
-      return out.String(value.AsString());
-    case Kind::kArray:
-      out.BeginArray();
-      for (const Value element : value) Write(element, out);
-      return out.EndArray();
-    case Kind::kObject:
-      out.BeginObject();
-      for (const Value member : value) {
-        out.Name(member.name());
-        Write(member, out);
-      }
-      return out.EndObject();
-  }
-}
-
 /// RFC 7396 section 2. As deep as the patch, which the parser's limit bounds.
 void Merge(std::optional<Value> target, Value patch, JsonWriter& out) {
-  if (!patch.is_object()) return Write(patch, out);
+  if (!patch.is_object()) return schemas::WriteValue(out, patch);
   if (target && !target->is_object()) target.reset();
   out.BeginObject();
   if (target) {
@@ -56,7 +32,7 @@ void Merge(std::optional<Value> target, Value patch, JsonWriter& out) {
       if (change) {
         Merge(member, *change, out);
       } else {
-        Write(member, out);
+        schemas::WriteValue(out, member);
       }
     }
   }
@@ -139,7 +115,7 @@ Result<Additions, std::vector<Violation>> Additions::Read(std::string_view text,
   if (faults.empty()) faults = additions.Check(schemas);
   if (!faults.empty()) return faults;
   JsonWriter canonical;
-  Write(root, canonical);
+  schemas::WriteValue(canonical, root);
   additions.fingerprint_ = Fingerprint().Add(canonical.text()).value();
   return additions;
 }

@@ -12,6 +12,8 @@ namespace dwell::fhir {
 namespace {
 
 constexpr std::string_view kIdPrefix = "dwell-";
+constexpr std::string_view kBegin = R"({"resourceType":"Bundle","type":"transaction","entry":[)";
+constexpr std::string_view kEnd = "]}";
 /// Room for what one event usually adds.
 constexpr std::size_t kMoreIssued = 16;
 
@@ -157,7 +159,7 @@ std::string TransactionBundle(const std::vector<Resource>& resources) {
   for (const Resource& resource : resources) bytes += resource.json.size() + kAroundEach;
   std::string bundle;
   bundle.reserve(bytes);
-  bundle += R"({"resourceType":"Bundle","type":"transaction","entry":[)";
+  bundle += kBegin;
   for (const Resource& resource : resources) {
     if (&resource != &resources.front()) bundle += ',';
     CHECK(resource.id.starts_with(kIdPrefix));
@@ -169,7 +171,26 @@ std::string TransactionBundle(const std::vector<Resource>& resources) {
     bundle.append(resource.type).append("/").append(resource.id);
     bundle += R"("}})";
   }
-  bundle += "]}";
+  bundle += kEnd;
+  return bundle;
+}
+
+std::optional<std::string_view> EntriesText(std::string_view bundle) {
+  if (!bundle.starts_with(kBegin) || !bundle.ends_with(kEnd)) return std::nullopt;
+  return bundle.substr(kBegin.size(), bundle.size() - kBegin.size() - kEnd.size());
+}
+
+std::string JoinEntries(const std::vector<std::string_view>& entries) {
+  std::size_t bytes = kBegin.size() + kEnd.size();
+  for (const std::string_view text : entries) bytes += text.size() + 1;
+  std::string bundle;
+  bundle.reserve(bytes);
+  bundle += kBegin;
+  for (const std::string_view text : entries) {
+    if (bundle.size() > kBegin.size()) bundle += ',';
+    bundle += text;
+  }
+  bundle += kEnd;
   return bundle;
 }
 

@@ -3,6 +3,7 @@
 #pragma once
 
 #include <cstdint>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -81,6 +82,12 @@ Made Make(const line::Line& line, const std::vector<due::Due>& dues, const Conte
 /// `resources` must not be empty (R4 wants at least one entry).
 /// A transaction Bundle that puts each resource under its own id (update as create).
 std::string TransactionBundle(const std::vector<Resource>& resources);
+
+/// The entries of a bundle as TransactionBundle() writes it, as text, without parsing; empty when
+/// it begins or ends otherwise.
+std::optional<std::string_view> EntriesText(std::string_view bundle);
+/// One transaction Bundle of the entries of several, which must write different resources.
+std::string JoinEntries(const std::vector<std::string_view>& entries);
 
 /// Name-based UUID (version 5, RFC 4122) over the site namespace and `parts`, as lower-case text.
 /// The parts are joined unambiguously.

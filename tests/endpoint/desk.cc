@@ -44,14 +44,17 @@ void WriteEntry(JsonWriter& writer, const Refusal& refusal) {
   writer.EndObject();
 }
 
-/// The keys of a bundle's entries as they are written in it, without parsing: "url":"Type/id".
+/// The keys of a bundle's entries as they are written in it, without parsing: "url":"Type/id", or
+/// "Type?identifier=...".
 std::vector<std::string> UrlsIn(std::string_view body) {
   constexpr std::string_view kMark = "\"url\":\"";
   std::vector<std::string> urls;
   for (std::size_t at = body.find(kMark); at != std::string_view::npos; at = body.find(kMark, at)) {
     at += kMark.size();
     const std::string_view url = body.substr(at, body.find('"', at) - at);
-    if (url.find('/') != std::string_view::npos && url.find(':') == std::string_view::npos) {
+    const bool is_key = url.find('/') != std::string_view::npos ||
+                        url.find("?identifier=") != std::string_view::npos;
+    if (is_key && url.find(':') == std::string_view::npos) {
       urls.emplace_back(url);
     }
   }
@@ -67,8 +70,14 @@ void Desk::SetMood(const Mood& mood) {
 
 void Desk::SetManners(const Manners& manners) {
   const std::scoped_lock lock(mutex_);
+  Behave(manners);
+}
+
+void Desk::Behave(const Manners& manners) {
   manners_ = manners;
   interactions_.referential = manners.referential;
+  interactions_.resolving = manners.resolving;
+  interactions_.own_ids = manners.own_ids;
 }
 
 Manners Desk::manners() const {
@@ -167,6 +176,10 @@ HttpResponse Desk::Refuse(const Refusal& refusal) {
   return response;
 }
 
+HttpResponse Desk::RefuseSize(const char* code, const char* diagnostics) {
+  return Refuse({manners_.limits_in_words ? 400 : 413, code, diagnostics});
+}
+
 void Desk::Committed(const std::vector<Done>& done, std::string_view body) {
   for (const Done& one : done) {
     if (one.is_no_change) {
@@ -207,7 +220,7 @@ HttpResponse Desk::Route(const HttpRequest& request) {
     return Refuse({415, "not-supported", "send application/fhir+json"});
   }
   if (manners_.bytes_max != 0 && request.body.size() > manners_.bytes_max) {
-    return Refuse({413, "too-long", "the body is too large"});
+    return RefuseSize("too-long", "the body is too large");
   }
   if (path.empty() && request.method == "POST") return Bundle(request);
   return Single(request, request.target.substr(kBase.size() + 1));
@@ -222,11 +235,14 @@ HttpResponse Desk::Bundle(const HttpRequest& request) {
       (!is_batch && !Says(bundle, "type", "transaction"))) {
     return Refuse({400, "invalid", "not a Bundle of type transaction or batch"});
   }
+  const bool is_taken =
+      manners_.taking == Taking::kTransactions || (manners_.taking == Taking::kBatches && is_batch);
+  if (!is_taken) return Refuse({405, "not-supported", "this endpoint does not take that"});
   std::optional<Refusal> refusal;
   const std::vector<Operation> operations = Interactions::Read(bundle, refusal);
   if (refusal) return Refuse(*refusal);
   if (manners_.entries_max != 0 && operations.size() > manners_.entries_max) {
-    return Refuse({413, "too-costly", "too many entries"});
+    return RefuseSize("too-costly", "too many entries");
   }
   return Batch(is_batch, operations, request);
 }

@@ -85,6 +85,8 @@ class Desk {
   HttpResponse Find(const std::string& type, std::string_view query);
   std::vector<std::string> Matches(const std::string& type, const std::string& identifier);
   HttpResponse Refuse(const Refusal& refusal);
+  HttpResponse RefuseSize(const char* code, const char* diagnostics);
+  void Behave(const Manners& manners);
   std::string CountsText() const;
   std::string Lines(std::string_view type) const;
   void Committed(const std::vector<Done>& done, std::string_view body);

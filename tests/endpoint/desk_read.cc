@@ -17,7 +17,7 @@ HttpResponse Desk::Read(std::string_view path, std::string_view query) {
   if (path == "metadata" && manners_.telling == Telling::kMissing) {
     return Refuse({404, "not-found", "no statement here"});
   }
-  if (path == "metadata") return Metadata(manners_.telling);
+  if (path == "metadata") return Metadata(manners_);
   const std::size_t slash = path.find('/');
   if (slash == std::string_view::npos) return Find(std::string(path), query);
   constexpr std::string_view kHistory = "/_history/";
@@ -122,9 +122,10 @@ HttpResponse Desk::Practice(std::string_view path, std::string_view query,
   response.content_type = "application/json";
   if (path == "mood" && request.method == "POST") {
     Mood mood;
-    if (!ReadMood(request.body, mood, manners_)) return Refuse({400, "invalid", "no such mood"});
+    Manners manners = manners_;
+    if (!ReadMood(request.body, mood, manners)) return Refuse({400, "invalid", "no such mood"});
     mood_ = mood;
-    interactions_.referential = manners_.referential;
+    Behave(manners);
     response.body = "{}";
   } else if (path == "forget" && request.method == "POST") {
     if (!record_.Forget(QueryValue(query, "key"))) return Refuse({404, "not-found", "no such key"});

@@ -21,6 +21,15 @@ bool IsId(std::string_view id) {  // FHIR R4 datatypes.html#id
   });
 }
 
+/// R4 http.html#update: the server does not allow client defined ids.
+Refusal NotYourIds() { return {405, "not-supported", "ids are chosen by this endpoint"}; }
+
+/// What a query asks for, as the record keeps it; empty: neither an identifier nor a tag.
+std::string IdentifierIn(std::string_view query) {
+  const std::string tag = QueryValue(query, "_tag");
+  return tag.empty() ? QueryValue(query, "identifier") : "_tag:" + tag;
+}
+
 bool IsType(std::string_view type) {
   return !type.empty() && type.front() >= 'A' && type.front() <= 'Z' &&
          std::all_of(type.begin(), type.end(),
@@ -73,9 +82,9 @@ std::vector<Operation> Interactions::Read(Value bundle, std::optional<Refusal>& 
 
 std::optional<Refusal> Interactions::AimAtMatch(const Operation& operation,
                                                 const std::string& query, Plan& plan) {
-  const std::string identifier = QueryValue(query, "identifier");
+  const std::string identifier = IdentifierIn(query);
   if (identifier.empty()) {
-    return Refusal{400, "not-supported", "conditions go by identifier only"};
+    return Refusal{400, "not-supported", "conditions go by identifier or tag only"};
   }
   const std::vector<std::string> ids = record_.Search(plan.type, identifier);
   if (ids.size() > 1) return Refusal{412, "multiple-matches", "the condition fits more than one"};
@@ -88,7 +97,9 @@ std::optional<Refusal> Interactions::AimAtMatch(const Operation& operation,
     }
     return std::nullopt;
   }
-  plan.id = operation.method == "PUT" && !own.empty() ? own : NewId();
+  const bool is_chosen = operation.method == "PUT" && !own.empty();
+  if (is_chosen && own_ids) return NotYourIds();
+  plan.id = is_chosen ? own : NewId();
   return std::nullopt;
 }
 
@@ -125,12 +136,30 @@ std::optional<Refusal> Interactions::Aim(const Operation& operation, Plan& plan)
   if (is_put && Text(operation.resource, "id") != plan.id) {
     return Refusal{400, "invalid", "the resource's id is not that of the URL"};
   }
+  if (is_put && own_ids && record_.Find(plan.type + "/" + plan.id) == nullptr) return NotYourIds();
+  return std::nullopt;
+}
+
+/// Puts what conditional references find into `targets`.
+std::optional<Refusal> Interactions::Resolve(const std::vector<std::string>& searches,
+                                             Targets& targets) const {
+  for (const std::string& search : searches) {
+    const std::size_t question = search.find('?');
+    const std::string type = search.substr(0, question);
+    const std::vector<std::string> ids =
+        record_.Search(type, IdentifierIn(std::string_view(search).substr(question + 1)));
+    if (ids.empty()) return Refusal{412, "not-found", "a conditional reference finds nothing"};
+    if (ids.size() > 1) {
+      return Refusal{412, "multiple-matches", "a conditional reference finds more than one"};
+    }
+    targets.emplace(search, type + "/" + ids.front());
+  }
   return std::nullopt;
 }
 
 std::optional<Refusal> Interactions::Compose(const Operation& operation, const Plan& plan,
-                                             const Targets& targets, const std::string& now,
-                                             Write& write, std::vector<std::string>& references) {
+                                             Targets& targets, const std::string& now, Write& write,
+                                             std::vector<std::string>& references) {
   const Held* const held = record_.Find(plan.type + "/" + plan.id);
   const std::uint64_t version = held == nullptr ? 0 : held->version;
   if (!operation.if_match.empty() &&
@@ -144,6 +173,10 @@ std::optional<Refusal> Interactions::Compose(const Operation& operation, const P
   if (plan.is_delete) return std::nullopt;
   const Stamp stamp{plan.id, std::to_string(version + 1), now};
   ResourceText text = Rewrite(*operation.resource, targets, stamp);
+  if (resolving && !text.searches.empty()) {
+    if (auto refusal = Resolve(text.searches, targets)) return refusal;
+    text = Rewrite(*operation.resource, targets, stamp);
+  }
   if (!text.unresolved.empty()) {
     return Refusal{400, "not-found", "a urn: reference names no entry of the bundle"};
   }

@@ -51,6 +51,11 @@ class Interactions {
 
   /// Refuse references to resources that exist neither here nor among the operations.
   bool referential = false;
+  /// Resolve conditional references where there are several operations (http.html#trules), or
+  /// refuse what finds not exactly one.
+  bool resolving = false;
+  /// Ids are chosen here: what would create under an id of the client's is refused.
+  bool own_ids = false;
 
   /// All or nothing.
   Outcomes Run(const std::vector<Operation>& operations);
@@ -65,9 +70,10 @@ class Interactions {
   std::optional<Refusal> Aim(const Operation& operation, Plan& plan);
   std::optional<Refusal> AimAtMatch(const Operation& operation, const std::string& query,
                                     Plan& plan);
-  std::optional<Refusal> Compose(const Operation& operation, const Plan& plan,
-                                 const Targets& targets, const std::string& now, Write& write,
+  std::optional<Refusal> Compose(const Operation& operation, const Plan& plan, Targets& targets,
+                                 const std::string& now, Write& write,
                                  std::vector<std::string>& references);
+  std::optional<Refusal> Resolve(const std::vector<std::string>& searches, Targets& targets) const;
   std::optional<Refusal> Missing(const std::vector<std::string>& references,
                                  const std::vector<Plan>& plans) const;
   std::string NewId() { return "practice-" + std::to_string(++last_id_); }

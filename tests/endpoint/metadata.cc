@@ -7,9 +7,19 @@ namespace {
 
 using dwell::schemas::JsonWriter;
 
+/// rest.interaction: what is taken at the base URL.
+const char* Interactions(const Manners& manners) {
+  if (manners.taking == Taking::kSingles) return R"([{"code":"search-system"}])";
+  const bool is_batch =
+      manners.taking == Taking::kBatches || manners.telling == Telling::kNoTransaction;
+  return is_batch ? R"([{"code":"batch"}])" : R"([{"code":"transaction"},{"code":"batch"}])";
+}
+
 /// FHIR R4 capabilitystatement.html.
-std::string Capabilities(Telling telling) {
-  const bool own_ids = telling == Telling::kOwnIds;
+std::string Capabilities(const Manners& manners) {
+  const Telling telling = manners.telling;
+  const bool has_no_task = telling == Telling::kOwnIds;
+  const bool own_ids = manners.own_ids || has_no_task;
   JsonWriter writer;
   writer.BeginObject();
   writer.Member("resourceType", "CapabilityStatement");
@@ -29,7 +39,7 @@ std::string Capabilities(Telling telling) {
   for (const char* const type :
        {"Bundle", "Device", "DeviceUseStatement", "Encounter", "Location", "Observation", "Patient",
         "Practitioner", "Procedure", "Provenance", "Task"}) {
-    if (own_ids && std::string_view(type) == "Task") continue;
+    if (has_no_task && std::string_view(type) == "Task") continue;
     writer.BeginObject();
     writer.Member("type", type);
     writer.MemberRaw("interaction",
@@ -43,9 +53,7 @@ std::string Capabilities(Telling telling) {
     writer.EndObject();
   }
   writer.EndArray();
-  writer.MemberRaw("interaction", telling == Telling::kNoTransaction
-                                      ? R"([{"code":"batch"}])"
-                                      : R"([{"code":"transaction"},{"code":"batch"}])");
+  writer.MemberRaw("interaction", Interactions(manners));
   writer.EndObject();
   writer.EndArray();
   writer.EndObject();
@@ -54,9 +62,10 @@ std::string Capabilities(Telling telling) {
 
 }  // namespace
 
-HttpResponse Metadata(Telling telling) {
+HttpResponse Metadata(const Manners& manners) {
+  const Telling telling = manners.telling;
   HttpResponse response;
-  response.body = Capabilities(telling);
+  response.body = Capabilities(manners);
   if (telling == Telling::kGarbage) response.body.resize(response.body.size() / 2);
   if (telling == Telling::kWebPage) {
     response.content_type = "text/html";

@@ -5,8 +5,8 @@
 
 namespace practice {
 
-/// The answer to GET [base]/metadata: what this endpoint takes, or what it is told to say instead.
-/// Not for kMissing.
-HttpResponse Metadata(Telling telling);
+/// The answer to GET [base]/metadata: what an endpoint of those manners takes, or what it is told
+/// to say instead. Not for Telling::kMissing.
+HttpResponse Metadata(const Manners& manners);
 
 }  // namespace practice

@@ -44,6 +44,12 @@ constexpr std::array<std::pair<std::string_view, Telling>, 7> kTelling = {{
     {"own-ids", Telling::kOwnIds},
 }};
 
+constexpr std::array<std::pair<std::string_view, Taking>, 3> kTaking = {{
+    {"transactions", Taking::kTransactions},
+    {"batches", Taking::kBatches},
+    {"singles", Taking::kSingles},
+}};
+
 template <class Number>
 void Take(Value object, std::string_view name, Number& into) {
   const auto value = object.Find(name);
@@ -89,6 +95,14 @@ bool ReadMood(std::string_view json, Mood& mood, Manners& manners) {
   Take(root, "searching", searching);
   for (const auto& [word, way] : kSearching) {
     if (word == searching) manners.searching = way;
+  }
+  Take(root, "resolving", manners.resolving);
+  Take(root, "own_ids", manners.own_ids);
+  Take(root, "limits_in_words", manners.limits_in_words);
+  std::string taking;
+  Take(root, "taking", taking);
+  for (const auto& [word, way] : kTaking) {
+    if (word == taking) manners.taking = way;
   }
   std::string telling;
   Take(root, "telling", telling);

@@ -50,11 +50,23 @@ enum class Telling {
   kOwnIds,         ///< that it chooses ids itself, and has no Task
 };
 
-/// Lasting properties.
+/// Which of R4's ways to write several resources it has.
+enum class Taking {
+  kTransactions,  ///< and batches, and single interactions
+  kBatches,       ///< and single interactions
+  kSingles,
+};
+
+/// Lasting properties. Its statement tells the truth about them, unless told otherwise.
 struct Manners {
+  Taking taking = Taking::kTransactions;
+  bool own_ids = false;          ///< it chooses ids itself: 405 for an update that would create
+  bool limits_in_words = false;  ///< too much is 400 with an OperationOutcome's code, not 413
+
   std::size_t entries_max = 0;  ///< of a bundle; 0: no limit. More is 413
   std::size_t bytes_max = 0;    ///< of a body; 0: no limit. More is 413
   bool referential = false;     ///< refuse references to what does not exist
+  bool resolving = false;       ///< resolve conditional references in transactions, or refuse them
   int latency_ms = 0;           ///< between doing and answering
   Searching searching = Searching::kHonest;
   Telling telling = Telling::kHonest;
@@ -62,7 +74,8 @@ struct Manners {
 
 /// Reads {"mood": "status", "next": 3, "status": 503, "retry_after": "3", "outcome": true,
 /// "containing": "...", "limit_entries": 10, "limit_bytes": 9999, "referential": true,
-/// "latency_ms": 5, "searching": "ignores", "telling": "r5"}; absent members leave `manners` as
+/// "latency_ms": 5, "searching": "ignores", "telling": "r5", "taking": "batches", "own_ids": true,
+/// "limits_in_words": true, "resolving": true}; absent members leave `manners` as
 /// they are. False when it cannot be read.
 bool ReadMood(std::string_view json, Mood& mood, Manners& manners);
 

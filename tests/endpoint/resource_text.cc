@@ -29,7 +29,7 @@ class Rewriter {
     for (const Value member : resource) {
       const std::string_view name = member.name();
       if (name == "resourceType" || name == "id" || name == "meta") continue;
-      if (name == "identifier") Identifiers(member);
+      if (name == "identifier") Identifiers(member, "value", "");
       writer_.Name(name);
       Any(member);
     }
@@ -56,6 +56,7 @@ class Rewriter {
     writer_.Member("versionId", stamp.version);
     writer_.Member("lastUpdated", stamp.modified);
     if (meta && meta->is_object()) {
+      if (const auto tags = meta->Find("tag")) Identifiers(*tags, "code", "_tag:");
       for (const Value member : *meta) {
         if (member.name() == "versionId" || member.name() == "lastUpdated") continue;
         writer_.Name(member.name());
@@ -65,27 +66,29 @@ class Rewriter {
     writer_.EndObject();
   }
 
-  void Identifiers(Value value) {
+  void Identifiers(Value value, std::string_view member, std::string key) {
     if (value.is_array()) {
-      for (const Value one : value) Identifiers(one);
+      for (const Value one : value) Identifiers(one, member, key);
       return;
     }
     const auto system = value.is_object() ? value.Find("system") : std::nullopt;
-    const auto text = value.is_object() ? value.Find("value") : std::nullopt;
+    const auto text = value.is_object() ? value.Find(member) : std::nullopt;
     if (!text || !text->is_string()) return;
-    std::string key(system && system->is_string() ? system->AsString() : std::string_view());
+    key += system && system->is_string() ? system->AsString() : std::string_view();
     text_.identifiers.push_back(key.append("|").append(text->AsString()));
   }
 
   void Reference(std::string_view target) {
     const bool is_urn = target.starts_with("urn:");
-    if (is_urn || target.starts_with("http")) {
+    const bool is_search = target.find('?') != std::string_view::npos;
+    if (is_urn || is_search || target.starts_with("http")) {
       const auto found = targets_.find(std::string(target));
       if (found != targets_.end()) {
         text_.references.push_back(found->second);
         return writer_.String(found->second);
       }
       if (is_urn) text_.unresolved.emplace_back(target);
+      if (is_search) text_.searches.emplace_back(target);
     } else if (!target.empty() && target.front() != '#') {
       text_.references.emplace_back(target.substr(0, target.find("/_history/")));
     }

@@ -10,14 +10,15 @@
 
 namespace practice {
 
-/// fullUrl of an entry -> "Type/id" it was stored under.
+/// fullUrl of an entry, or conditional reference -> "Type/id" it was stored under.
 using Targets = std::unordered_map<std::string, std::string>;
 
 struct ResourceText {
   std::string json;
   std::vector<std::string> references;   ///< relative ones, "Type/id"
   std::vector<std::string> unresolved;   ///< urn:uuid references to nothing in the bundle
-  std::vector<std::string> identifiers;  ///< "system|value"
+  std::vector<std::string> searches;     ///< conditional references without a target
+  std::vector<std::string> identifiers;  ///< "system|value"; of tags "_tag:system|code"
 };
 
 struct Stamp {

@@ -90,7 +90,7 @@ TEST_F(CheckEndpointTest, AllWellEndsWithZeroAndSaysThatNothingWasSent) {
                              HasSubstr("ok        Device, Procedure, DeviceUseStatement"),
                              Not(HasSubstr("to do"))));
   EXPECT_THAT(errors_, AllOf(HasSubstr("0 doubtful, 0 cannot; no event was sent"),
-                             HasSubstr("refuses nothing because of this")));
+                             HasSubstr("nothing out because of this")));
 }
 
 TEST_F(CheckEndpointTest, WhatIsOnlyDoubtfulEndsWithZeroToo) {
@@ -99,13 +99,14 @@ TEST_F(CheckEndpointTest, WhatIsOnlyDoubtfulEndsWithZeroToo) {
                              HasSubstr("to do: see that endpoint.url is the base URL")));
   EXPECT_EQ(RunTold(Telling::kGarbage), 0);
   EXPECT_THAT(output_, HasSubstr("doubtful  statement: GET metadata gives an answer that is no"));
+  EXPECT_EQ(RunTold(Telling::kNoTransaction), 0);
+  EXPECT_THAT(output_, AllOf(HasSubstr("doubtful  writing: lists batches"),
+                             HasSubstr("dwelld sends each change of a line as a batch")));
 }
 
 TEST_F(CheckEndpointTest, WhatCannotWorkEndsAsAWrongConfigurationDoes) {
   EXPECT_EQ(RunTold(Telling::kR5), 78);
   EXPECT_THAT(output_, HasSubstr("cannot    FHIR version: FHIR 5.0.0, not 4.0.1\n"));
-  EXPECT_EQ(RunTold(Telling::kNoTransaction), 78);
-  EXPECT_THAT(output_, HasSubstr("cannot    transaction: lists batches"));
   EXPECT_EQ(RunTold(Telling::kOwnIds), 78);
   EXPECT_THAT(output_, HasSubstr("cannot    Task: not among the types"));
 }
@@ -140,7 +141,7 @@ TEST_F(CheckEndpointTest, AsJsonEveryLineIsAnObjectAndNoSecretIsInIt) {
     doubtful += row->root().Find("grade")->AsString() == "doubtful" ? 1 : 0;
     at = end + 1;
   }
-  EXPECT_EQ(lines, 8U);  // statement, version, format, transaction, types, 2 references, security
+  EXPECT_EQ(lines, 8U);  // statement, version, format, writing, types, 2 references, security
   EXPECT_EQ(doubtful, 1U) << "how the endpoint lets us in it does not say";
   EXPECT_THAT(output_ + errors_, Not(HasSubstr("practice-token-1")));
   EXPECT_THAT(output_, HasSubstr("searches by identifier before it sends"));

@@ -159,6 +159,29 @@ TEST(Config, PatientsAndEncountersAreReferredToInOneOfThreeWays) {
   }
 }
 
+TEST(Config, HowToWriteIsFoundOutUnlessItIsSaid) {
+  const auto usual = ReadConfig("dwelld.toml", kGood, {});
+  EXPECT_EQ(usual->endpoint.writes, "auto");
+  EXPECT_EQ(usual->endpoint.identity, "auto");
+  EXPECT_EQ(usual->endpoint.share_max, 1);
+  const auto said = ReadConfig("dwelld.toml", kGood,
+                               {{"DWELLD_ENDPOINT_WRITES", "batch"},
+                                {"DWELLD_ENDPOINT_IDENTITY", "conditional-update"},
+                                {"DWELLD_ENDPOINT_SHARE_MAX", "100"}});
+  ASSERT_TRUE(said.has_value());
+  EXPECT_EQ(said->endpoint.writes, "batch");
+  EXPECT_EQ(said->endpoint.identity, "conditional-update");
+  EXPECT_EQ(said->endpoint.share_max, 100);
+  const std::vector<std::pair<const char*, const char*>> wrong = {
+      {"DWELLD_ENDPOINT_WRITES", "batches"}, {"DWELLD_ENDPOINT_IDENTITY", "update"},
+      {"DWELLD_ENDPOINT_IDENTITY", ""},      {"DWELLD_ENDPOINT_SHARE_MAX", "0"},
+      {"DWELLD_ENDPOINT_SHARE_MAX", "101"},
+  };
+  for (const auto& [name, value] : wrong) {
+    EXPECT_TRUE(ReadConfig("dwelld.toml", kGood, {{name, value}}).has_error()) << name << value;
+  }
+}
+
 TEST(Config, WhatWasDeliveredIsKeptForAMonthOrAsManyDaysAsAreSaid) {
   EXPECT_EQ(ReadConfig("dwelld.toml", kGood, {})->store.keep_delivered_days, 30);
   const auto days = [](const char* text) -> Environment {

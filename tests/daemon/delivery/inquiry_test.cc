@@ -70,7 +70,7 @@ INSTANTIATE_TEST_SUITE_P(Rows, InquiryTellings,
                                          TellingRow{Telling::kGarbage, "doubtful statement"},
                                          TellingRow{Telling::kWebPage, "doubtful statement"},
                                          TellingRow{Telling::kR5, "cannot FHIR version"},
-                                         TellingRow{Telling::kNoTransaction, "cannot transaction"},
+                                         TellingRow{Telling::kNoTransaction, "doubtful writing"},
                                          TellingRow{Telling::kOwnIds, "cannot Task"}));
 
 TEST_F(InquiryTest, ATokenFromAFileIsShown) {

@@ -267,7 +267,7 @@ TEST(Match, WhatIsNoAnswerMeansWhatItMeansForABundleButIsNeverUncertain) {
   const std::vector<Row> rows = {
       {302, Course::kPause, Course::kPause}, {400, Course::kHold, Course::kHold},
       {401, Course::kPause, Course::kPause}, {403, Course::kHold, Course::kPause},
-      {404, Course::kHold, Course::kPause},  {429, Course::kAgain, Course::kAgain},
+      {404, Course::kAgain, Course::kPause}, {429, Course::kAgain, Course::kAgain},
       {500, Course::kAgain, Course::kAgain}, {504, Course::kAgain, Course::kAgain},
   };
   for (const Row& row : rows) {

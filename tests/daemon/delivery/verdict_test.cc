@@ -102,17 +102,25 @@ TEST(Verdict, EveryStatusHasItsCourseWithAndWithoutOutcome) {
       {101, Course::kPause, Course::kPause, true},  {301, Course::kPause, Course::kPause, false},
       {302, Course::kPause, Course::kPause, false}, {307, Course::kPause, Course::kPause, false},
       {308, Course::kPause, Course::kPause, false}, {400, Course::kHold, Course::kHold, false},
-      {401, Course::kPause, Course::kPause, false}, {403, Course::kHold, Course::kPause, false},
-      {404, Course::kHold, Course::kPause, false},  {405, Course::kPause, Course::kPause, false},
-      {408, Course::kAgain, Course::kAgain, true},  {409, Course::kAgain, Course::kAgain, false},
-      {410, Course::kHold, Course::kHold, false},   {412, Course::kAgain, Course::kAgain, false},
-      {413, Course::kHold, Course::kHold, false},   {415, Course::kPause, Course::kPause, false},
-      {422, Course::kHold, Course::kHold, false},   {425, Course::kAgain, Course::kAgain, false},
-      {429, Course::kAgain, Course::kAgain, false}, {451, Course::kHold, Course::kHold, false},
+      {401, Course::kPause, Course::kPause, false}, {402, Course::kHold, Course::kHold, false},
+      {403, Course::kHold, Course::kPause, false},  {404, Course::kAgain, Course::kPause, false},
+      {405, Course::kPause, Course::kPause, false}, {406, Course::kPause, Course::kPause, false},
+      {407, Course::kPause, Course::kPause, false}, {408, Course::kAgain, Course::kAgain, true},
+      {409, Course::kAgain, Course::kAgain, false}, {410, Course::kHold, Course::kPause, false},
+      {411, Course::kHold, Course::kHold, false},   {412, Course::kAgain, Course::kAgain, false},
+      {413, Course::kHold, Course::kHold, false},   {414, Course::kHold, Course::kHold, false},
+      {415, Course::kPause, Course::kPause, false}, {417, Course::kHold, Course::kHold, false},
+      {421, Course::kPause, Course::kPause, false}, {422, Course::kHold, Course::kHold, false},
+      {423, Course::kAgain, Course::kAgain, false}, {424, Course::kAgain, Course::kAgain, false},
+      {425, Course::kAgain, Course::kAgain, false}, {426, Course::kHold, Course::kHold, false},
+      {428, Course::kHold, Course::kHold, false},   {429, Course::kAgain, Course::kAgain, false},
+      {431, Course::kPause, Course::kPause, false}, {451, Course::kHold, Course::kHold, false},
       {500, Course::kAgain, Course::kAgain, false}, {501, Course::kPause, Course::kPause, false},
       {502, Course::kAgain, Course::kAgain, true},  {503, Course::kAgain, Course::kAgain, false},
-      {504, Course::kAgain, Course::kAgain, true},  {599, Course::kAgain, Course::kAgain, false},
-      {666, Course::kHold, Course::kHold, false},
+      {504, Course::kAgain, Course::kAgain, true},  {505, Course::kPause, Course::kPause, false},
+      {507, Course::kAgain, Course::kAgain, false}, {508, Course::kAgain, Course::kAgain, false},
+      {511, Course::kPause, Course::kPause, false}, {599, Course::kAgain, Course::kAgain, false},
+      {666, Course::kHold, Course::kHold, true},
   };
   for (const Row& row : rows) {
     const Verdict spoken = Judge(Answered(row.status, kFhir, kOutcome), kTwo, kNow);
@@ -180,7 +188,8 @@ TEST(Verdict, RetryAfterOfABusyEndpointIsForEveryone) {
 }
 
 TEST(Verdict, ConflictsAndFaultsAreHeldAfterABoundedNumber) {
-  const std::vector<std::pair<int, std::uint32_t>> limits = {{409, 8}, {412, 8}, {500, 20}};
+  const std::vector<std::pair<int, std::uint32_t>> limits = {{404, 20}, {409, 8}, {412, 8},
+                                                             {423, 8},  {424, 8}, {500, 20}};
   for (const auto& [status, most] : limits) {
     const Exchange exchange = Answered(status, kFhir, kOutcome);
     Sent sent = kTwo;
@@ -196,6 +205,134 @@ TEST(Verdict, ConflictsAndFaultsAreHeldAfterABoundedNumber) {
   for (const int status : {408, 429, 502, 503, 504}) {
     EXPECT_EQ(Judge(Answered(status, kFhir, kOutcome), many, kNow).course, Course::kAgain);
   }
+}
+
+std::string OutcomeOf(const std::vector<std::pair<const char*, const char*>>& issues) {
+  std::string body = R"({"resourceType":"OperationOutcome","issue":[)";
+  for (const auto& [severity, code] : issues) {
+    if (body.back() == '}') body += ',';
+    body += std::string(R"({"severity":")") + severity + R"(","code":")" + code + R"("})";
+  }
+  return body + "]}";
+}
+
+// FHIR R4 valueset-issue-type.html.
+TEST(Verdict, TheCodeOfAnOutcomeMaySayMoreThanTheStatus) {
+  struct Row {
+    int status;
+    const char* code;
+    Course course;
+    bool too_large, uncertain;
+    int as_status;
+  };
+  const std::vector<Row> rows = {
+      {400, "too-costly", Course::kHold, true, false, 400},
+      {422, "too-long", Course::kHold, true, false, 422},
+      {500, "too-costly", Course::kHold, true, false, 500},
+      {503, "too-costly", Course::kAgain, false, false, 503},
+      {429, "too-costly", Course::kAgain, false, false, 429},
+      {413, "processing", Course::kHold, true, false, 413},
+      {400, "not-found", Course::kWait, false, false, 400},
+      {404, "not-found", Course::kWait, false, false, 404},
+      {409, "not-found", Course::kWait, false, false, 409},
+      {412, "not-found", Course::kWait, false, false, 412},
+      {422, "not-found", Course::kWait, false, false, 422},
+      {500, "not-found", Course::kAgain, false, false, 500},
+      {400, "login", Course::kPause, false, false, 401},
+      {403, "expired", Course::kPause, false, false, 401},
+      {422, "lock-error", Course::kAgain, false, false, 422},
+      {400, "transient", Course::kAgain, false, false, 400},
+      {400, "timeout", Course::kAgain, false, false, 400},
+      {422, "exception", Course::kHold, false, false, 422},
+      {422, "duplicate", Course::kHold, false, true, 422},
+      {409, "duplicate", Course::kAgain, false, true, 409},
+      {422, "a new code", Course::kHold, false, false, 422},
+  };
+  for (const Row& row : rows) {
+    const std::string body = OutcomeOf({{"error", row.code}});
+    const Verdict verdict = Judge(Answered(row.status, kFhir, body), kTwo, kNow);
+    EXPECT_EQ(verdict.course, row.course) << row.status << row.code;
+    EXPECT_EQ(verdict.too_large, row.too_large) << row.status << row.code;
+    EXPECT_EQ(verdict.uncertain, row.uncertain) << row.status << row.code;
+    EXPECT_EQ(verdict.status, row.as_status) << row.status << row.code;
+  }
+}
+
+TEST(Verdict, OfSeveralIssuesTheOneThatNothingMendsCounts) {
+  struct Row {
+    std::vector<std::pair<const char*, const char*>> issues;
+    Course course;
+  };
+  const std::vector<Row> rows = {
+      {{{"error", "not-found"}, {"error", "not-found"}}, Course::kWait},
+      {{{"error", "not-found"}, {"fatal", "invalid"}}, Course::kHold},
+      {{{"error", "invalid"}, {"error", "not-found"}}, Course::kHold},
+      {{{"information", "informational"}, {"error", "not-found"}}, Course::kWait},
+      {{{"warning", "invalid"}, {"error", "not-found"}}, Course::kWait},
+      {{{"warning", "not-found"}}, Course::kWait},
+      {{}, Course::kHold},
+  };
+  for (const Row& row : rows) {
+    const std::string body = OutcomeOf(row.issues);
+    EXPECT_EQ(Judge(Answered(422, kFhir, body), kTwo, kNow).course, row.course) << body;
+  }
+}
+
+TEST(Verdict, AMissingTargetIsWaitedForAndNotForEver) {
+  const Exchange exchange = Answered(409, kFhir, OutcomeOf({{"error", "not-found"}}));
+  Sent sent = kTwo;
+  sent.attempts = 1'000;
+  sent.age = limits::kUnknownTargetTimeMax - seconds(1);
+  EXPECT_EQ(Judge(exchange, sent, kNow).course, Course::kWait);
+  sent.age = limits::kUnknownTargetTimeMax;
+  const Verdict last = Judge(exchange, sent, kNow);
+  EXPECT_EQ(last.course, Course::kHold);
+  EXPECT_THAT(last.why, HasSubstr("waited for long enough"));
+}
+
+TEST(Verdict, ASingleResourceIsDoneOnlyWhenTheServerShowsIt) {
+  struct Row {
+    const char* name;
+    int status;
+    const char* type;
+    std::string body;
+    const char* etag;
+    Course course;
+    bool uncertain;
+  };
+  const std::string task = R"({"resourceType":"Task","id":"1"})";
+  const std::vector<Row> rows = {
+      {"the resource", 200, kFhir, task, "", Course::kDone, false},
+      {"created", 201, kFhir, task, "W/1", Course::kDone, false},
+      {"bare with a version", 200, "", "", "W/1", Course::kDone, false},
+      {"no content with a version", 204, "", "", "W/1", Course::kDone, false},
+      {"notes with a version", 200, kFhir, kOutcome, "W/1", Course::kDone, false},
+      {"bare", 200, "", "", "", Course::kAgain, true},
+      {"sign-in page", 200, "text/html", kPage, "", Course::kAgain, true},
+      {"page with a version", 200, "text/html", kPage, "W/1", Course::kAgain, true},
+      {"half", 200, kFhir, task.substr(3), "", Course::kAgain, true},
+      {"an error in a 200", 200, kFhir, kOutcome, "", Course::kHold, true},
+      {"another resource", 200, kFhir, R"({"resourceType":"Patient"})", "", Course::kHold, true},
+      {"accepted", 202, "", "", "", Course::kHold, true},
+      {"refused", 422, kFhir, kOutcome, "", Course::kHold, false},
+      {"not this type", 405, kFhir, kOutcome, "", Course::kHold, false},
+      {"not at this door", 405, "text/html", kPage, "", Course::kPause, false},
+      {"not this type either", 501, kFhir, kOutcome, "", Course::kHold, false},
+      {"who are you", 401, kFhir, kOutcome, "", Course::kPause, false},
+      {"busy", 503, kFhir, kOutcome, "", Course::kAgain, false},
+  };
+  for (const Row& row : rows) {
+    Exchange exchange = Answered(row.status, row.type, row.body);
+    exchange.etag = row.etag;
+    const Verdict verdict = JudgeSingle(exchange, "Task", kTwo, kNow);
+    EXPECT_EQ(verdict.course, row.course) << row.name;
+    EXPECT_EQ(verdict.uncertain, row.uncertain) << row.name;
+  }
+  Sent often = kTwo;
+  often.attempts = limits::kFaultAttemptsMax - 1;
+  const Verdict last = JudgeSingle(Answered(200, "", ""), "Task", often, kNow);
+  EXPECT_EQ(last.course, Course::kHold) << "never shown in any way: a person must look";
+  EXPECT_TRUE(last.uncertain);
 }
 
 TEST(Verdict, ARefusalKeepsTheOutcomeWholeAndAPageShort) {
