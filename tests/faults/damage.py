@@ -165,6 +165,54 @@ def damaged(scene):
     put_back(scene, file)
 
 
+def bodies_in(path, file):
+    """Where in the file the packed bodies begin, and how much of each lies there in one piece."""
+    database = sqlite3.connect(path)
+    bodies = [body for (body,) in database.execute("SELECT packed FROM body")]
+    database.close()
+    for body in bodies:
+        at = file.find(body[:64])
+        piece = next((size for size in range(len(body), 63, -1) if file[at:at + size] == body[:size]), 0)
+        if at > 0 and piece:
+            yield at, piece
+
+
+def committed(scene, name):
+    """A fresh endpoint; gives a function that tells the bodies that it took since, byte for byte."""
+    if scene.receiver:
+        scene.receiver.stop()
+    file = scene.folder / f"{name}.bodies"
+    scene.open_endpoint("--bodies", file)
+    return lambda: set(file.read_bytes().splitlines())
+
+
+@row("8d", "the disk gives back another bit of what is to be sent",
+     "one bit, 12 places (--long: 100): ends with 65, tells nothing wrong", 10)
+def flipped_bit(scene):
+    """No check of SQLite's sees it, and a patient's number or a sign would be another."""
+    file = good_store(scene)
+    places = list(bodies_in(scene.folder / "store.db", file))
+    scene.check(len(places) > 5, f"{len(places)} bodies found in the file")
+    taken = committed(scene, "whole")
+    lay_out(scene, "whole", file, None)
+    scene.start()
+    scene.wait_for("deliveries", scene.is_quiet)
+    scene.stop()
+    right = taken()
+    for number in range(100 if scene.long else 12):
+        start, size = scene.chance.choice(places)
+        at = start + scene.chance.randrange(size)
+        damaged_file = file[:at] + bytes([file[at] ^ 1 << scene.chance.randrange(8)]) + file[at + 1:]
+        taken = committed(scene, f"bit-{number}")
+        folder = lay_out(scene, f"bit-{number}", damaged_file, None)
+        ended = start_and_end(scene)
+        scene.check(ended == EX_DATAERR, f"byte {at}: ended with {ended}")
+        scene.check(taken() <= right, f"byte {at}: something else was told")
+        shutil.rmtree(folder)
+    scene.receiver.stop()
+    put_back(scene, file)
+
+
 @row("9", "two daemons on one store", "the second started 3 times under load; on another port too", 5)
 def two_daemons(scene):
     scene.open()
