@@ -2,7 +2,10 @@
 
 #include <lz4.h>
 
+#include <algorithm>
+#include <bit>
 #include <cstdint>
+#include <cstring>
 
 #include "schemas/base/check.h"
 
@@ -10,30 +13,68 @@ namespace dwell::store {
 namespace {
 
 constexpr std::size_t kSizeBytes = 4;
+constexpr std::size_t kSumBytes = 8;
 constexpr std::size_t kTextBytesMax = 1U << 30U;
+/// In the size: a sum follows it. Bodies of before have none.
+constexpr std::uint64_t kHasSum = 1U << 31U;
+
+/// Least significant byte first.
+void WriteNumber(std::uint64_t number, char* into, std::size_t bytes) {
+  for (std::size_t i = 0; i < bytes; ++i) {
+    into[i] = static_cast<char>((number >> (8 * i)) & 0xFFU);
+  }
+}
+
+std::uint64_t ReadNumber(std::string_view bytes) {
+  std::uint64_t number = 0;
+  for (std::size_t i = bytes.size(); i > 0; --i) {
+    number = number << 8U | static_cast<std::uint8_t>(bytes[i - 1]);
+  }
+  return number;
+}
+
+/// Over words of eight bytes, for speed. Each step is one to one (the factor is odd), so that
+/// damage within one word never goes unseen. No defence against somebody who means it.
+std::uint64_t SumOf(std::uint64_t size, std::string_view block) {
+  constexpr std::uint64_t kOdd = 0x9E3779B97F4A7C15U;  // 2^64 divided by the golden ratio
+  std::uint64_t sum = (size + 1) * kOdd;
+  while (!block.empty()) {
+    std::uint64_t word = 0;
+    const std::size_t bytes = std::min(block.size(), sizeof word);
+    std::memcpy(&word, block.data(), bytes);
+    block.remove_prefix(bytes);
+    sum = std::rotl(sum ^ word, 29) * kOdd;
+  }
+  return sum;
+}
 
 }  // namespace
 
 std::string_view Packer::Pack(std::string_view text) {
   CHECK(text.size() <= kTextBytesMax);
   const int room = LZ4_compressBound(static_cast<int>(text.size()));
-  buffer_.resize(kSizeBytes + static_cast<std::size_t>(room));
-  for (std::size_t i = 0; i < kSizeBytes; ++i) {
-    buffer_[i] = static_cast<char>((text.size() >> (8 * i)) & 0xFFU);
-  }
-  const int size = LZ4_compress_default(text.data(), buffer_.data() + kSizeBytes,
+  constexpr std::size_t kBefore = kSizeBytes + kSumBytes;
+  buffer_.resize(kBefore + static_cast<std::size_t>(room));
+  const int size = LZ4_compress_default(text.data(), buffer_.data() + kBefore,
                                         static_cast<int>(text.size()), room);
   CHECK(size > 0);  // the room is the bound
-  return std::string_view(buffer_).substr(0, kSizeBytes + static_cast<std::size_t>(size));
+  const auto packed = std::string_view(buffer_).substr(0, kBefore + static_cast<std::size_t>(size));
+  WriteNumber(text.size() | kHasSum, buffer_.data(), kSizeBytes);
+  WriteNumber(SumOf(text.size(), packed.substr(kBefore)), buffer_.data() + kSizeBytes, kSumBytes);
+  return packed;
 }
 
 std::optional<std::string> Packer::Unpack(std::string_view packed) {
   if (packed.size() < kSizeBytes) return std::nullopt;
-  std::size_t bytes = 0;
-  for (std::size_t i = 0; i < kSizeBytes; ++i) {
-    bytes |= std::size_t{static_cast<std::uint8_t>(packed[i])} << (8 * i);
-  }
+  const std::uint64_t head = ReadNumber(packed.substr(0, kSizeBytes));
+  const std::size_t bytes = head & ~kHasSum;
   packed.remove_prefix(kSizeBytes);
+  if ((head & kHasSum) != 0) {
+    if (packed.size() < kSumBytes) return std::nullopt;
+    const std::uint64_t sum = ReadNumber(packed.substr(0, kSumBytes));
+    packed.remove_prefix(kSumBytes);
+    if (sum != SumOf(bytes, packed)) return std::nullopt;
+  }
   // A block holds at most 255 times its own size, so that a damaged size cannot ask for much.
   if (bytes > kTextBytesMax || bytes > packed.size() * 255) return std::nullopt;
   std::string text(bytes, '\0');

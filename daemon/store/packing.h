@@ -8,7 +8,9 @@
 
 namespace dwell::store {
 
-/// Packs with LZ4 (block format), behind four bytes that tell the size, least significant first.
+/// Packs with LZ4 (block format), behind four bytes that tell the size and eight with a sum over
+/// size and block, least significant first: a disk that gives back other bits than it was given
+/// must not change what is told of a patient.
 class Packer {
  public:
   /// The packed form of `text` (at most 1 GiB); valid until the next call.

@@ -53,41 +53,51 @@ def torn_log(scene):
     file, log, device = written_store(scene, lines=3)
     events = list(device.sent.values())
     scene.settings.pop("DWELLD_ENDPOINT_URL")
-    scene.open_endpoint()
     kept = []
     for number in range(200 if scene.long else 12):
         torn, how = tear(scene.chance, log)
         folder = lay_out(scene, f"torn-{number}", file, torn)
+        scene.open_endpoint()  # each damage is a history of its own
         scene.start()
         answers = [device.give(event) for event in events]
         prefix = answers.count(200)
         kept.append(prefix)
         scene.check(answers == [200] * prefix + [201] * (len(events) - prefix), f"{how}: answers {answers}")
         scene.wait_for("all deliveries", scene.is_quiet)
+        arrived = scene.arrived()
+        scene.check(sorted(arrived) == sorted(device.sent) and set(arrived.values()) == {1}, f"{how}: {arrived}")
         scene.check(scene.stop() == 0, f"{how}: did not end well")
+        scene.receiver.stop()
         device.hang_up()
         shutil.rmtree(folder)
     scene.check(min(kept) < max(kept), f"the damage made no difference: {kept}")
     scene.note(f"of {len(events)} events {min(kept)} to {max(kept)} were left")
     lay_out(scene, "whole", file, log)
+    scene.open_endpoint()
+
+
+def start_and_end(scene):
+    """How the daemon ends by itself; None: it does not."""
+    daemon = scene.start(wait=False)
+    try:
+        return daemon.process.wait(20)
+    except subprocess.TimeoutExpired:
+        daemon.stop(signal.SIGKILL)
+        return None
 
 
 def refuses(scene, what, name, file, log, codes):
     """The daemon must end with one of `codes` and say why, and leave the files as they are."""
     folder = lay_out(scene, name, file, log)
     before = scene.log.stat().st_size
-    daemon = scene.start(wait=False)
-    try:
-        ended = daemon.process.wait(20)
-    except subprocess.TimeoutExpired:
-        return scene.check(False, f"{what}: it started all the same")
+    ended = start_and_end(scene)
     told = scene.log.read_text(errors="replace")[before:]
     scene.check(ended in codes, f"{what}: ended with {ended}")
     scene.check("store" in told, f"{what}: says {told!r}")
     after = {path.name: path.read_bytes() for path in folder.iterdir() if path.suffix in (".db", ".db-wal")}
     scene.check(after.get("store.db") == file, f"{what}: the file was changed")
     scene.check(log is None or after.get("store.db-wal") == log, f"{what}: the log was changed")
-    return shutil.rmtree(folder)
+    shutil.rmtree(folder)
 
 
 def good_store(scene):
@@ -120,7 +130,7 @@ def foreign(scene):
     refuses(scene, "an empty file", "empty", b"", None, (EX_DATAERR,))
     folder = lay_out(scene, "folder", None, None)
     (folder / "store.db").mkdir()
-    scene.check(scene.start(wait=False).process.wait(20) == EX_DATAERR, "a folder in its place is taken")
+    scene.check(start_and_end(scene) == EX_DATAERR, "a folder in its place is taken")
     put_back(scene, file)
 
 
@@ -152,6 +162,54 @@ def damaged(scene):
     for at in chosen:
         refuses(scene, f"page at {at}", f"page-{at}", file[:at] + b"\x07" + file[at + 1:], None, codes)
     scene.note(f"{len(chosen)} of {len(pages)} pages")
+    put_back(scene, file)
+
+
+def bodies_in(path, file):
+    """Where in the file the packed bodies begin, and how much of each lies there in one piece."""
+    database = sqlite3.connect(path)
+    bodies = [body for (body,) in database.execute("SELECT packed FROM body")]
+    database.close()
+    for body in bodies:
+        at = file.find(body[:64])
+        piece = next((size for size in range(len(body), 63, -1) if file[at:at + size] == body[:size]), 0)
+        if at > 0 and piece:
+            yield at, piece
+
+
+def committed(scene, name):
+    """A fresh endpoint; gives a function that tells the bodies that it took since, byte for byte."""
+    if scene.receiver:
+        scene.receiver.stop()
+    file = scene.folder / f"{name}.bodies"
+    scene.open_endpoint("--bodies", file)
+    return lambda: set(file.read_bytes().splitlines())
+
+
+@row("8d", "the disk gives back another bit of what is to be sent",
+     "one bit, 12 places (--long: 100): ends with 65, tells nothing wrong", 10)
+def flipped_bit(scene):
+    """No check of SQLite's sees it, and a patient's number or a sign would be another."""
+    file = good_store(scene)
+    places = list(bodies_in(scene.folder / "store.db", file))
+    scene.check(len(places) > 5, f"{len(places)} bodies found in the file")
+    taken = committed(scene, "whole")
+    lay_out(scene, "whole", file, None)
+    scene.start()
+    scene.wait_for("deliveries", scene.is_quiet)
+    scene.stop()
+    right = taken()
+    for number in range(100 if scene.long else 12):
+        start, size = scene.chance.choice(places)
+        at = start + scene.chance.randrange(size)
+        damaged_file = file[:at] + bytes([file[at] ^ 1 << scene.chance.randrange(8)]) + file[at + 1:]
+        taken = committed(scene, f"bit-{number}")
+        folder = lay_out(scene, f"bit-{number}", damaged_file, None)
+        ended = start_and_end(scene)
+        scene.check(ended == EX_DATAERR, f"byte {at}: ended with {ended}")
+        scene.check(taken() <= right, f"byte {at}: something else was told")
+        shutil.rmtree(folder)
+    scene.receiver.stop()
     put_back(scene, file)
 
 

@@ -39,5 +39,30 @@ TEST(Packing, DamagedBytesAreNoticed) {
   EXPECT_EQ(Packer::Unpack(larger), std::nullopt);
 }
 
+TEST(Packing, NoChangedBitGoesUnnoticed) {
+  Packer packer;
+  const std::string text = R"({"value":"9990000018","status":"active","value":"9990000026"})";
+  const std::string packed(packer.Pack(text));
+  const std::size_t before = 4 + 8;  // size and sum
+  for (std::size_t bit = 0; bit < packed.size() * 8; ++bit) {
+    std::string changed = packed;
+    changed[bit / 8] = static_cast<char>(changed[bit / 8] ^ (1U << (bit % 8)));
+    // Without its mark the sum would be read as part of the block, which it never is as a whole.
+    EXPECT_NE(Packer::Unpack(changed), std::optional<std::string>(text)) << bit;
+    if (bit / 8 >= before) {
+      EXPECT_EQ(Packer::Unpack(changed), std::nullopt) << bit;
+    }
+  }
+}
+
+TEST(Packing, BodiesOfBeforeHaveNoSumAndAreRead) {
+  Packer packer;
+  const std::string text = "a body that is long enough to be packed, packed, packed";
+  std::string old(packer.Pack(text));
+  old.erase(4, 8);
+  old[3] = '\0';
+  EXPECT_EQ(Packer::Unpack(old), text);
+}
+
 }  // namespace
 }  // namespace dwell::store
