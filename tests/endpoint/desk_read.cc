@@ -88,7 +88,7 @@ HttpResponse Desk::Find(const std::string& type, std::string_view query) {
 
 std::string Desk::CountsText() const {
   std::uint64_t resources = 0, versions_max = 0, created_again = 0;
-  for (const Held* const held : record_.All()) {
+  for (const Held* const held : record_.InAnyOrder()) {
     resources += held->deleted ? 0 : 1;
     versions_max = std::max(versions_max, held->version);
     created_again += held->created > 1 ? 1 : 0;

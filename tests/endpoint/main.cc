@@ -20,10 +20,8 @@ constexpr const char* kUsage =
     "FHIR R4 endpoint in memory at http://localhost:PORT/fhir; POST /_practice/mood makes it\n"
     "misbehave, POST /_practice/forget?key=Type/id and /_practice/alter?key=Type/id&from=A&to=B\n"
     "lose and falsify what it holds, GET /_practice/counts and /_practice/dump?type=TYPE show it.\n"
-    "--bodies: "
-    "FILE gets the bodies that were committed, in order, one a line. --events: only the ids of "
-    "the\n"
-    "events that their Provenance names, when the program ends; - for a body without.\n";
+    "--bodies: FILE gets the bodies that were committed, in order, one a line. --events: only the\n"
+    "ids of the events that their Provenance names; - for a body without.\n";
 
 /// Files that are told of each body.
 struct Files {
@@ -90,7 +88,7 @@ bool TellFiles(const Files& files, std::ofstream& bodies, std::ofstream& events,
   desk.OnCommit([&bodies, &events](std::string_view body) {
     CHECK(body.find('\n') == body.npos);  // dwelld sends none; a line would no longer be a body
     if (bodies.is_open()) bodies << body << std::endl;  // a reader may come while the program runs
-    if (events.is_open()) events << EventsIn(body) << '\n';
+    if (events.is_open()) events << EventsIn(body) << std::endl;
   });
   return true;
 }

@@ -66,10 +66,15 @@ bool Record::Alter(const std::string& key, const std::string& from, const std::s
   return true;
 }
 
-std::vector<const Held*> Record::All() const {
+std::vector<const Held*> Record::InAnyOrder() const {
   std::vector<const Held*> all;
   all.reserve(held_.size());
   for (const auto& [key, held] : held_) all.push_back(&held);
+  return all;
+}
+
+std::vector<const Held*> Record::All() const {
+  std::vector<const Held*> all = InAnyOrder();
   std::sort(all.begin(), all.end(), [](const Held* a, const Held* b) {
     return std::tie(a->type, a->id) < std::tie(b->type, b->id);
   });
