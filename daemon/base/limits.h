@@ -69,6 +69,13 @@ inline constexpr std::size_t kInFlightMax = 16;
 /// both, mostly by more than this; a larger request also keeps its answer longer on the way.
 inline constexpr std::size_t kShareEntriesMax = 500;
 inline constexpr std::size_t kShareBytesMax = kMiB;
+/// The endpoint's statement is read so often: it changes with the endpoint's version.
+inline constexpr std::chrono::hours kStatementEvery{1};
+/// And after a pause, but not when it was read a moment ago: an overloaded endpoint pauses often.
+inline constexpr std::chrono::minutes kStatementRest{5};
+/// A limit that the endpoint was seen to have is tried again after this, one step up: it costs one
+/// refused request a day.
+inline constexpr std::chrono::hours kShareRegrowAfter{24};
 /// Response of the endpoint that we are ready to read.
 inline constexpr std::size_t kResponseBytesMax = 4 * kMiB;
 /// One delivery attempt, from connecting to the last byte of the answer.

@@ -22,6 +22,8 @@ Endpoint EndpointOf(const config::Config& config) {
   endpoint.look_ups.patients = NamingOf(config.references.patient) == Naming::kResolved;
   endpoint.look_ups.encounters = NamingOf(config.references.encounter) == Naming::kResolved;
   endpoint.look_ups.cached_for = std::chrono::hours(config.references.cached_for_h);
+  endpoint.pins = PinsOf(config);
+  endpoint.release = *FhirReleaseOf(config.endpoint.fhir_version);
   return endpoint;
 }
 

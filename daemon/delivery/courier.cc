@@ -1,15 +1,24 @@
 #include "daemon/delivery/courier.h"
 
+#include <algorithm>
+
 #include "daemon/base/limits.h"
 #include "daemon/base/log.h"
+#include "daemon/delivery/load.h"
 #include "daemon/delivery/settle.h"
-#include "schemas/base/check.h"
 
 namespace dwell::delivery {
 namespace asio = boost::asio;
 namespace {
 
 using std::chrono::milliseconds;
+
+Verdict Unsent() {
+  Verdict verdict;
+  verdict.course = Course::kPause;
+  verdict.untouched = true;
+  return verdict;
+}
 
 Verdict Stopped() {
   Verdict verdict;
@@ -21,6 +30,33 @@ Verdict Stopped() {
 
 }  // namespace
 
+/// One sending on its way.
+struct Courier::Trip {
+  Trip(Wire& the_wire, Sending& the_sending, Outcome& the_outcome)
+      : wire(the_wire), sending(the_sending), outcome(the_outcome) {}
+  /// None of it goes, or no more of it.
+  void Stop(const Heard& heard) {
+    std::fill(outcome.verdicts.begin(), outcome.verdicts.end(), heard.verdict);
+    outcome.sign = heard.sign;
+    going.clear();
+  }
+
+  /// What stands in the way of bundle `which` is in the way of all: those before it, which were
+  /// ready to go, and those behind it.
+  void HoldBack(std::size_t which) {
+    going.clear();
+    for (std::size_t i = 0; i < outcome.verdicts.size(); ++i) {
+      if (outcome.verdicts[i].untouched) outcome.verdicts[i].why = outcome.verdicts[which].why;
+    }
+  }
+
+  Wire& wire;
+  Sending& sending;
+  Outcome& outcome;
+  std::vector<Resolution> resolutions;  ///< one for each bundle, where there are look-ups
+  std::vector<std::size_t> going;       ///< the bundles that go out
+};
+
 Courier::Courier(std::string target, milliseconds time_max, Credentials credentials,
                  Resolver resolver, const base::Clock& clock,
                  std::function<TokenState::Time()> steady)
@@ -31,17 +67,17 @@ Courier::Courier(std::string target, milliseconds time_max, Credentials credenti
       clock_(clock),
       steady_(std::move(steady)) {}
 
-asio::awaitable<Outcome> Courier::Carry(Wire& wire, std::vector<store::BundleRecord>& bundles) {
-  CHECK(bundles.size() == 1);
-  Heard heard;
-  if (resolver_.is_needed()) {
-    heard = co_await LookUpAndAttempt(wire, bundles.front());
-  } else {
-    heard = co_await Attempt(wire, bundles.front());
-  }
+asio::awaitable<Outcome> Courier::Carry(Wire& wire, Sending& sending) {
   Outcome outcome;
-  outcome.verdicts.push_back(std::move(heard.verdict));
-  outcome.sign = heard.sign;
+  outcome.verdicts.assign(sending.bundles.size(), Unsent());
+  Trip trip(wire, sending, outcome);
+  if (!resolver_.is_needed()) {
+    for (std::size_t i = 0; i < sending.bundles.size(); ++i) trip.going.push_back(i);
+  } else {
+    trip.resolutions.resize(sending.bundles.size());
+    co_await LookUp(trip);
+  }
+  if (!trip.going.empty()) co_await Post(trip);
   co_return outcome;
 }
 
@@ -59,41 +95,88 @@ asio::awaitable<std::optional<Courier::Heard>> Courier::Admit() {
   co_return heard;
 }
 
-asio::awaitable<Courier::Heard> Courier::Attempt(Wire& wire, const store::BundleRecord& bundle) {
-  std::optional<Heard> obstacle = co_await Admit();
-  if (obstacle) co_return std::move(*obstacle);
-  WriteFields(wire, bundle, "Content-Type: application/fhir+json\r\nPrefer: return=minimal\r\n",
-              "");
-  net::Request request;
-  request.method = "POST";
-  request.target = target_;
-  request.fields = wire.fields;
-  request.body = bundle.body;
-  const net::Exchange exchange = co_await wire.client->Send(request, time_max_);
-  LookAtClock(exchange.date);
-  co_return Consider(Judge(exchange, Describe(bundle), clock_.Now()), wire);
-}
-
-/// Puts the endpoint's ids into the body, or says what stands against it.
-asio::awaitable<Courier::Heard> Courier::LookUpAndAttempt(Wire& wire, store::BundleRecord& bundle) {
+/// Puts the endpoint's ids into the bodies; what has an obstacle stays, and when that is about more
+/// than its own ids all stay.
+asio::awaitable<void> Courier::LookUp(Trip& trip) {
   std::optional<Heard> stop = co_await Admit();
-  if (stop) co_return std::move(*stop);
-  WriteFields(wire, bundle, "", "-search");
-  const Sent sent = Describe(bundle);
-  Resolution resolution = co_await resolver_.Resolve(*wire.client, wire.fields, bundle.body, sent);
-  if (resolution.obstacle) {
+  if (stop) co_return trip.Stop(*stop);
+  for (std::size_t i = 0; i < trip.sending.bundles.size(); ++i) {
+    store::BundleRecord& bundle = trip.sending.bundles[i];
+    WriteFields(trip.wire, bundle, "", "-search");
+    const Sent sent = Describe(bundle);
+    Resolution& resolution = trip.resolutions[i];
+    resolution = co_await resolver_.Resolve(*trip.wire.client, trip.wire.fields, bundle.body, sent);
+    if (!resolution.obstacle) {
+      if (!resolution.searches.empty()) bundle.body = std::move(resolution.body);
+      trip.going.push_back(i);
+      continue;
+    }
     // What a shared answer says of the endpoint was weighed by the one who asked; but whether the
     // token is still good each must hear for itself.
-    const bool is_refused = resolution.obstacle->status == 401;
-    if (!resolution.is_shared || is_refused) co_return Consider(*resolution.obstacle, wire);
-    Heard heard;
-    heard.verdict = std::move(*resolution.obstacle);
-    co_return heard;
+    std::vector<Verdict> verdict = {*resolution.obstacle};
+    const bool is_weighed = resolution.is_shared && verdict.front().status != 401;
+    if (!is_weighed) trip.outcome.sign = Consider(verdict, trip.wire);
+    trip.outcome.verdicts[i] = std::move(verdict.front());
+    const Course course = trip.outcome.verdicts[i].course;
+    if (course == Course::kHold || course == Course::kWait) continue;
+    trip.HoldBack(i);
+    co_return;
   }
-  if (!resolution.searches.empty()) bundle.body = std::move(resolution.body);
-  Heard heard = co_await Attempt(wire, bundle);
-  resolver_.Learn(resolution, sent, heard.verdict);
-  co_return heard;
+}
+
+asio::awaitable<void> Courier::Post(Trip& trip) {
+  std::vector<Parcel> parcels;
+  for (const std::size_t i : trip.going) {
+    const store::BundleRecord& bundle = trip.sending.bundles[i];
+    parcels.push_back({bundle.body, Describe(bundle)});
+  }
+  const store::BundleRecord& first = trip.sending.bundles[trip.going.front()];
+  Load load(trip.sending.style, target_, parcels);
+  std::size_t number = 0;
+  while (const std::optional<Outgoing> outgoing = load.Next()) {
+    std::optional<Heard> stop = co_await Admit();
+    if (stop) {
+      if (number > 0) stop->verdict.uncertain = true;  // the earlier part of it is there
+      if (number > 0) stop->verdict.untouched = false;
+      co_return trip.Stop(*stop);
+    }
+    const std::string purpose = number == 0 ? "" : "-" + std::to_string(number + 1);
+    WriteFields(trip.wire, first, outgoing->fields, purpose);
+    net::Request request;
+    request.method = outgoing->method;
+    request.target = outgoing->target;
+    request.fields = trip.wire.fields;
+    request.body = outgoing->body;
+    const net::Exchange exchange = co_await trip.wire.client->Send(request, time_max_);
+    LookAtClock(exchange.date);
+    load.Take(exchange, clock_.Now());
+    ++number;
+  }
+  std::vector<Verdict> verdicts = load.verdicts();
+  const Sign sign = Consider(verdicts, trip.wire);
+  // A bundle that is unknown to the endpoint says less of it than the answer to the others.
+  trip.outcome.sign = sign;
+  trip.outcome.entries = load.entries();
+  for (std::size_t i = 0; i < verdicts.size(); ++i) {
+    const std::size_t which = trip.going[i];
+    if (resolver_.is_needed()) {
+      resolver_.Learn(trip.resolutions[which], parcels[i].sent, verdicts[i]);
+    }
+    trip.outcome.verdicts[which] = std::move(verdicts[i]);
+  }
+}
+
+asio::awaitable<Statement> Courier::ReadStatement(Wire& wire) {
+  const std::optional<Heard> stop = co_await Admit();
+  if (stop) co_return Statement();
+  wire.fields = "Accept: application/fhir+json\r\nUser-Agent: dwelld\r\n" + credentials_.field();
+  const std::string target = (target_ == "/" ? "" : target_) + "/metadata";
+  net::Request request;
+  request.method = "GET";
+  request.target = target;
+  request.fields = wire.fields;
+  const net::Exchange exchange = co_await wire.client->Send(request, time_max_);
+  co_return delivery::ReadStatement(exchange);
 }
 
 void Courier::WriteFields(Wire& wire, const store::BundleRecord& bundle, std::string_view content,
@@ -106,12 +189,12 @@ void Courier::WriteFields(Wire& wire, const store::BundleRecord& bundle, std::st
 }
 
 /// A token that ended says nothing of the endpoint.
-Courier::Heard Courier::Consider(Verdict verdict, const Wire& wire) {
-  Heard heard;
-  const bool is_about_token = credentials_.Weigh(verdict, wire.generation);
-  if (!is_about_token) heard.sign = SignOf(verdict);
-  heard.verdict = std::move(verdict);
-  return heard;
+Sign Courier::Consider(std::vector<Verdict>& verdicts, const Wire& wire) {
+  bool is_about_token = false;
+  for (Verdict& verdict : verdicts) {
+    is_about_token = credentials_.Weigh(verdict, wire.generation) || is_about_token;
+  }
+  return is_about_token ? Sign() : SignOf(verdicts);
 }
 
 void Courier::LookAtClock(std::string_view date) {

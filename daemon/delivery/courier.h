@@ -1,5 +1,5 @@
-// Takes one bundle to the endpoint: what lets us in, look-ups, the request, and what its answer
-// means. Inside of delivery; on the thread of its loop.
+// Takes bundles to the endpoint: what lets us in, look-ups, the requests, and what their answers
+// mean. Inside of delivery; on the thread of its loop.
 #pragma once
 
 #include <functional>
@@ -9,7 +9,7 @@
 #include <vector>
 
 #include "daemon/delivery/credentials.h"
-#include "daemon/delivery/outcome.h"
+#include "daemon/delivery/engine.h"
 #include "daemon/delivery/resolver.h"
 #include "daemon/store/store.h"
 
@@ -27,8 +27,11 @@ class Courier {
   Courier(std::string target, std::chrono::milliseconds time_max, Credentials credentials,
           Resolver resolver, const base::Clock& clock, std::function<TokenState::Time()> steady);
 
-  /// Nobody else uses `wire` meanwhile; the body may be changed on the way. `bundles`: one.
-  boost::asio::awaitable<Outcome> Carry(Wire& wire, std::vector<store::BundleRecord>& bundles);
+  /// Nobody else uses `wire` meanwhile; the bodies may be changed on the way. Each request has the
+  /// attempt's time.
+  boost::asio::awaitable<Outcome> Carry(Wire& wire, Sending& sending);
+  /// Likewise. Let in as bundles are.
+  boost::asio::awaitable<Statement> ReadStatement(Wire& wire);
 
   /// How far our clock is ahead of the endpoint's or the token endpoint's, when that is worth
   /// telling.
@@ -37,18 +40,19 @@ class Courier {
   void CutOff();
 
  private:
-  /// What came of one bundle, and what that says of the endpoint.
+  /// Why nothing can go out, and what that says of the endpoint.
   struct Heard {
     Verdict verdict;
     Sign sign;
   };
+  struct Trip;
   boost::asio::awaitable<std::optional<Heard>> Admit();
-  boost::asio::awaitable<Heard> LookUpAndAttempt(Wire& wire, store::BundleRecord& bundle);
-  boost::asio::awaitable<Heard> Attempt(Wire& wire, const store::BundleRecord& bundle);
+  boost::asio::awaitable<void> LookUp(Trip& trip);
+  boost::asio::awaitable<void> Post(Trip& trip);
   Sent Describe(const store::BundleRecord& bundle) const;
   void WriteFields(Wire& wire, const store::BundleRecord& bundle, std::string_view content,
                    std::string_view purpose);
-  Heard Consider(Verdict verdict, const Wire& wire);
+  Sign Consider(std::vector<Verdict>& verdicts, const Wire& wire);
   void LookAtClock(std::string_view date);
 
   std::string target_;

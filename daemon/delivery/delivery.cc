@@ -17,8 +17,8 @@ namespace {
 class RunningDelivery final : public Delivery {
  public:
   RunningDelivery(store::Writer& writer, const base::Clock& clock, Route route,
-                  std::size_t in_flight_max, Means means)
-      : dispatcher_(loop_, writer, clock, std::move(route), in_flight_max, std::move(means)),
+                  const Endpoint& endpoint, Means means)
+      : dispatcher_(loop_, writer, clock, std::move(route), endpoint, std::move(means)),
         thread_([this] {
           base::NameThread("delivery");
           loop_.run();
@@ -72,7 +72,7 @@ Result<std::unique_ptr<Delivery>> Delivery::Start(store::Writer& writer, const b
   Result<Route> route = PrepareRoute(endpoint);
   if (!route) return route.error();
   return std::unique_ptr<Delivery>(std::make_unique<RunningDelivery>(
-      writer, clock, std::move(*route), endpoint.in_flight_max, Complete(std::move(means))));
+      writer, clock, std::move(*route), endpoint, Complete(std::move(means))));
 }
 
 }  // namespace dwell::delivery

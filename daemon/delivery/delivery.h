@@ -10,6 +10,7 @@
 #include "daemon/base/limits.h"
 #include "daemon/delivery/backoff.h"
 #include "daemon/delivery/progress.h"
+#include "daemon/delivery/write_style.h"
 #include "daemon/net/tls.h"
 #include "daemon/store/writer.h"
 
@@ -40,6 +41,8 @@ struct Endpoint {
   std::size_t in_flight_max = limits::kInFlightMax;
   std::chrono::milliseconds attempt_time_max = limits::kAttemptTimeMax;
   LookUps look_ups;
+  Pins pins;
+  FhirRelease release = FhirRelease::kR4;  ///< of what is sent
 };
 
 /// What delivery takes from its surroundings; a test brings its own.

@@ -36,26 +36,31 @@ struct Dispatcher::Errand {
 };
 
 Dispatcher::Dispatcher(asio::io_context& loop, store::Writer& writer, const base::Clock& clock,
-                       Route route, std::size_t in_flight_max, Means means)
+                       Route route, const Endpoint& endpoint, Means means)
     : loop_(loop),
       writer_(writer),
       clock_(clock),
       endpoint_(route.number),
       means_(std::move(means)),
-      engine_({.in_flight_max = in_flight_max, .backoff = means_.backoff}),
+      engine_({.in_flight_max = endpoint.in_flight_max,
+               .backoff = means_.backoff,
+               .pins = endpoint.pins,
+               .release = endpoint.release,
+               .reads_statement = true}),
       courier_(route.target, route.attempt_time_max,
                MakeCredentials(loop.get_executor(), route, clock, means_),
                Resolver(loop.get_executor(),
                         {route.looked_up, route.cached_for, route.target, route.attempt_time_max},
                         clock, means_.steady),
                clock, means_.steady),
-      senders_(in_flight_max),
+      senders_(endpoint.in_flight_max),
       timer_(loop),
       gather_(loop),
       work_(asio::make_work_guard(loop)) {
   for (Sender& sender : senders_) {
     sender.client = std::make_unique<net::HttpClient>(route.origin, route.tls);
   }
+  asker_.client = std::make_unique<net::HttpClient>(route.origin, route.tls);
 }
 
 void Dispatcher::Wake() {
@@ -65,6 +70,7 @@ void Dispatcher::Wake() {
 
 void Dispatcher::Drain(milliseconds time_max) {
   engine_.Drain(Now(), time_max);
+  asker_.client->Close();  // nobody needs the statement any more
   Follow();
 }
 
@@ -81,6 +87,7 @@ void Dispatcher::Follow() {
   if (orders.gather) Gather(*orders.gather);
   if (orders.bell) SetBell(*orders.bell);
   for (Sending& sending : orders.sendings) Start(std::move(sending));
+  if (orders.read_statement) asio::co_spawn(loop_, ReadStatement(), asio::detached);
   if (orders.cut_off) CutOff();
   if (orders.finished) Finish();
 }
@@ -97,12 +104,20 @@ asio::awaitable<void> Dispatcher::Run(Sender& sender) {
   while (sender.sending) {
     Sending sending = std::move(*sender.sending);
     sender.sending.reset();
-    const Outcome outcome = co_await courier_.Carry(sender, sending.bundles);
+    const Outcome outcome = co_await courier_.Carry(sender, sending);
     engine_.Ended(sending, outcome, Now(), means_.random());
     Publish();
     Follow();
   }
   sender.is_running = false;
+}
+
+asio::awaitable<void> Dispatcher::ReadStatement() {
+  const Statement statement = co_await courier_.ReadStatement(asker_);
+  asker_.client->Close();
+  engine_.Told(statement, Now());
+  Publish();
+  Follow();
 }
 
 void Dispatcher::Post(Visit visit) {
@@ -151,6 +166,7 @@ void Dispatcher::Gather(milliseconds time) {
 
 void Dispatcher::CutOff() {
   courier_.CutOff();
+  asker_.client->Close();
   for (Sender& sender : senders_) {
     if (sender.is_running) sender.client->Close();
   }

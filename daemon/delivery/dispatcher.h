@@ -20,7 +20,7 @@ namespace dwell::delivery {
 class Dispatcher {
  public:
   Dispatcher(boost::asio::io_context& loop, store::Writer& writer, const base::Clock& clock,
-             Route route, std::size_t in_flight_max, Means means);
+             Route route, const Endpoint& endpoint, Means means);
 
   /// The store may hold something to send.
   void Wake();
@@ -42,6 +42,7 @@ class Dispatcher {
   /// Asks the engine what is to be done as of now, and does it.
   void Follow();
   void Start(Sending sending);
+  boost::asio::awaitable<void> ReadStatement();
   boost::asio::awaitable<void> Run(Sender& sender);
   void Post(Visit visit);
   void Committed(Errand& errand, bool ok);
@@ -59,6 +60,7 @@ class Dispatcher {
   Engine engine_;
   Courier courier_;
   std::vector<Sender> senders_;
+  Wire asker_;  ///< reads the statement
 
   boost::asio::steady_timer timer_;
   std::optional<Engine::Time> bell_;  ///< what it is set for

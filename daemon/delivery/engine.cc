@@ -34,7 +34,9 @@ std::uint64_t Mixed(std::uint64_t number) {
 }  // namespace
 
 Engine::Engine(const Settings& settings)
-    : backoff_(settings.backoff), health_(settings.in_flight_max, settings.backoff) {
+    : backoff_(settings.backoff),
+      health_(settings.in_flight_max, settings.backoff),
+      writing_(settings.pins, settings.release, settings.reads_statement) {
   CHECK(settings.in_flight_max > 0);
   for (std::size_t sender = settings.in_flight_max; sender > 0; --sender) {
     idle_.push_back(sender - 1);
@@ -78,19 +80,39 @@ void Engine::Ended(const Sending& sending, const Outcome& outcome, const Times& 
                    std::uint64_t random) {
   CHECK(active_ > 0 && outcome.verdicts.size() == sending.bundles.size());
   --active_;
+  in_flight_ -= sending.bundles.size();
   idle_.push_back(sending.sender);
   health_.Heed(outcome.sign, now.steady, random);
+  const bool in_company = sending.bundles.size() > 1;
+  bool is_too_large = false;
+  for (std::size_t i = 0; i < sending.bundles.size(); ++i) {
+    random = Mixed(random);
+    SettleOne(sending.bundles[i], outcome.verdicts[i], in_company, now, random);
+    is_too_large = is_too_large || (outcome.verdicts[i].apart && outcome.verdicts[i].too_large);
+  }
+  if (is_too_large) writing_.TooLarge(outcome.entries, now.steady);
+}
+
+void Engine::SettleOne(const store::BundleRecord& bundle, const Verdict& verdict, bool in_company,
+                       const Times& now, std::uint64_t random) {
   const auto pause =
       std::max(milliseconds(0),
                std::chrono::duration_cast<milliseconds>(health_.paused_until() - now.steady));
-  for (std::size_t i = 0; i < sending.bundles.size(); ++i) {
-    random = Mixed(random);
-    const store::BundleRecord& bundle = sending.bundles[i];
-    const Verdict& verdict = outcome.verdicts[i];
-    const milliseconds wait = WaitOf(verdict, bundle, backoff_, now.wall, random);
-    settled_.push_back(Settle(bundle, verdict, now.wall, wait, pause));
-    Note(verdict);
+  const milliseconds wait = WaitOf(verdict, bundle, backoff_, now.wall, random);
+  store::Settlement settlement = Settle(bundle, verdict, now.wall, wait, pause);
+  if (settlement.state != store::DeliveryState::kReady) {
+    alone_.erase(bundle.seq);
+    if (settlement.state == store::DeliveryState::kCompleted) writing_.Landed();
+  } else if (in_company && !verdict.untouched && !verdict.too_large) {
+    alone_.insert(bundle.seq);
+    settlement.counts = false;  // it may be another's fault
   }
+  settled_.push_back(std::move(settlement));
+  Note(verdict);
+}
+
+void Engine::Told(const Statement& statement, const Times& now) {
+  writing_.Told(statement, now.steady);
 }
 
 void Engine::Drain(const Times& now, milliseconds time_max) {
@@ -103,18 +125,24 @@ void Engine::Drain(const Times& now, milliseconds time_max) {
 Orders Engine::Decide(const Times& now) {
   HearBells(now.steady);
   Orders orders;
-  const std::size_t allowed = is_draining_ ? 0 : health_.Allowed(now.steady);
+  writing_.Regrow(now.steady);
+  orders.read_statement = Allowed(now.steady) > 0 && writing_.IsDue(now.steady);
+  if (orders.read_statement) writing_.Asked();
+  const std::size_t allowed = Allowed(now.steady);
   if (allowed == 0) GiveBackFetched(now.wall);
-  while (!fetched_.empty() && active_ < allowed) orders.sendings.push_back(NextSending());
+  while (!fetched_.empty() && active_ < allowed) orders.sendings.push_back(NextSending(allowed));
   DecideVisit(now, orders);
   if (cut_off_at_ && *cut_off_at_ <= now.steady) {
     cut_off_at_.reset();
     orders.cut_off = true;
   }
-  orders.finished = is_draining_ && active_ == 0 && !is_visiting_ && settled_.empty();
+  orders.finished =
+      is_draining_ && active_ == 0 && !is_visiting_ && settled_.empty() && !writing_.is_asking();
   if (!orders.finished) orders.bell = NextBell(now.steady);
   is_paused_ = health_.Allowed(now.steady) == 0;
   progress_.in_flight = active_;
+  if (progress_.writes != style().why) progress_.writes = style().why;
+  progress_.entries_max = style().entries_max;
   return orders;
 }
 
@@ -122,6 +150,7 @@ void Engine::HearBells(Time now) {
   const bool pause_ended = is_paused_ && health_.Allowed(now) > 0;
   const bool is_ready = ready_at_ && *ready_at_ <= now;
   const bool is_rested = rest_until_ && *rest_until_ <= now;
+  if (pause_ended) writing_.CameBack(now);
   if (is_ready) ready_at_.reset();
   if (is_rested) rest_until_.reset();
   more_ = more_ || pause_ended || is_ready || is_rested;
@@ -132,22 +161,45 @@ void Engine::GiveBackFetched(Instant now) {
   fetched_.clear();
 }
 
-Sending Engine::NextSending() {
+std::size_t Engine::Allowed(Time now) const {
+  return is_draining_ || writing_.is_blocking() ? 0 : health_.Allowed(now);
+}
+
+Sending Engine::NextSending(std::size_t allowed) {
   Sending sending;
   sending.sender = idle_.back();
   idle_.pop_back();
+  sending.style = style();
+  const auto end = fetched_.begin() + static_cast<std::ptrdiff_t>(NextShare(allowed));
+  std::move(fetched_.begin(), end, std::back_inserter(sending.bundles));
+  fetched_.erase(fetched_.begin(), end);
   ++active_;
-  sending.bundles.push_back(std::move(fetched_.front()));
-  fetched_.pop_front();
+  in_flight_ += sending.bundles.size();
   return sending;
+}
+
+/// Only what was never tried, or was never sent when it was: of all else somebody may be to blame.
+bool Engine::MayShare(const store::BundleRecord& bundle) const {
+  return bundle.attempts == 0 && !bundle.uncertain && !alone_.contains(bundle.seq);
+}
+
+/// How many of those fetched go out together. Nobody waits for company: each of the senders gets as
+/// many as wait for it anyway.
+std::size_t Engine::NextShare(std::size_t allowed) const {
+  const std::size_t most = std::min(style().share_max, fetched_.size() / allowed);
+  std::vector<Size> sizes;
+  for (const store::BundleRecord& bundle : fetched_) {
+    if (sizes.size() >= most || !MayShare(bundle)) break;
+    sizes.push_back({bundle.entries, bundle.body.size()});
+  }
+  return sizes.empty() ? 1 : Fitting(style(), sizes);
 }
 
 /// How many bundles we could take now.
 std::size_t Engine::Wanted(Time now) const {
-  if (is_draining_) return 0;
-  const std::size_t allowed = health_.Allowed(now);
+  const std::size_t allowed = Allowed(now);
   const std::size_t most = health_.is_well() ? allowed * (1 + kAheadPerSender) : allowed;
-  const std::size_t have = fetched_.size() + active_;
+  const std::size_t have = fetched_.size() + in_flight_;
   return most > have ? most - have : 0;
 }
 
@@ -188,7 +240,9 @@ std::optional<Engine::Time> Engine::NextBell(Time now) const {
   consider(ready_at_);
   consider(rest_until_);
   consider(cut_off_at_);
-  if (!is_draining_ && health_.Allowed(now) == 0) consider(health_.paused_until());
+  if (is_draining_) return bell;
+  const bool is_paused = health_.Allowed(now) == 0;
+  consider(is_paused ? health_.paused_until() : writing_.due_at());
   return bell;
 }
 

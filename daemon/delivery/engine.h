@@ -4,18 +4,21 @@
 //
 // Whoever drives it tells each fact as it comes about, then calls Decide() and does what the Orders
 // say: makes the visit and tells Visited() or VisitFailed(); carries each sending and tells
-// Ended(); tells Gathered() in time; calls Decide() again when the bell's time has come.
+// Ended(); reads the statement and tells Told(); tells Gathered() in time; calls Decide() again
+// when the bell's time has come.
 #pragma once
 
 #include <chrono>
 #include <cstdint>
 #include <deque>
 #include <optional>
+#include <unordered_set>
 #include <vector>
 
 #include "daemon/delivery/health.h"
 #include "daemon/delivery/outcome.h"
 #include "daemon/delivery/progress.h"
+#include "daemon/delivery/writing.h"
 #include "daemon/store/store.h"
 
 namespace dwell::delivery {
@@ -35,16 +38,19 @@ struct Visit {
   Instant now{};
 };
 
-/// Goes out on a sender of its own, numbered from 0. The bundles are of different lanes.
+/// Goes out on a sender of its own, numbered from 0.
 struct Sending {
   std::size_t sender = 0;
-  std::vector<store::BundleRecord> bundles;  ///< at least one
+  WriteStyle style;
+  /// At least one; several are of as many lanes and share a request.
+  std::vector<store::BundleRecord> bundles;
 };
 
 /// What is to be done now.
 struct Orders {
   std::optional<Visit> visit;  ///< never while another has not been answered
   std::vector<Sending> sendings;
+  bool read_statement = false;  ///< never while the last reading has not been answered
   /// Decide() must be called then, or earlier; takes the place of the bell before.
   std::optional<std::chrono::steady_clock::time_point> bell;
   /// Gathered() is to be told so much later, unless a visit is ordered before.
@@ -59,7 +65,10 @@ class Engine {
 
   struct Settings {
     std::size_t in_flight_max = limits::kInFlightMax;  ///< senders; at least one
-    Backoff backoff;
+    Backoff backoff{};
+    Pins pins{};
+    FhirRelease release = FhirRelease::kR4;
+    bool reads_statement = false;  ///< where the pins leave a choice
   };
 
   explicit Engine(const Settings& settings);
@@ -77,19 +86,28 @@ class Engine {
   /// What came of a sending, which is handed back. `random` is uniform and new each time.
   void Ended(const Sending& sending, const Outcome& outcome, const Times& now,
              std::uint64_t random);
+  /// What reading the statement came to.
+  void Told(const Statement& statement, const Times& now);
   /// No more is claimed or sent; after `time_max` what is in flight is cut off. Told once
   /// more: the new time counts.
   void Drain(const Times& now, std::chrono::milliseconds time_max);
 
   Orders Decide(const Times& now);
 
+  const WriteStyle& style() const { return writing_.style(); }
   /// Without clock_ahead, which is not known here.
   const Progress& progress() const { return progress_; }
 
  private:
   void HearBells(Time now);
   void GiveBackFetched(Instant now);
-  Sending NextSending();
+  /// How many sendings may be in flight.
+  std::size_t Allowed(Time now) const;
+  Sending NextSending(std::size_t allowed);
+  bool MayShare(const store::BundleRecord& bundle) const;
+  std::size_t NextShare(std::size_t allowed) const;
+  void SettleOne(const store::BundleRecord& bundle, const Verdict& verdict, bool in_company,
+                 const Times& now, std::uint64_t random);
   std::size_t Wanted(Time now) const;
   bool IsUrgent(std::size_t wanted) const;
   void DecideVisit(const Times& now, Orders& orders);
@@ -98,12 +116,17 @@ class Engine {
 
   Backoff backoff_;
   Health health_;
+  Writing writing_;
   Progress progress_;
 
   std::vector<std::size_t> idle_;            ///< senders; the one that worked last is at the end
   std::size_t active_ = 0;                   ///< senders at work
+  std::size_t in_flight_ = 0;                ///< bundles that they carry
   std::deque<store::BundleRecord> fetched_;  ///< claimed, not yet sent
   std::vector<store::Settlement> settled_;   ///< not yet told to the store
+  /// Of bundles that were refused or got lost in company: whose fault that was is not known. After
+  /// a restart they are tried in company once more.
+  std::unordered_set<std::int64_t> alone_;
   bool is_gathering_ = false;
   bool is_gathered_ = false;
   bool is_visiting_ = false;

@@ -1,6 +1,7 @@
 // What came of sending bundles: for each of them, and what it says of the endpoint. Pure.
 #pragma once
 
+#include <cstddef>
 #include <cstdint>
 #include <optional>
 #include <vector>
@@ -22,10 +23,13 @@ struct Sign {
 };
 
 Sign SignOf(const Verdict& verdict);
+/// Of verdicts about bundles that went together; at least one.
+Sign SignOf(const std::vector<Verdict>& verdicts);
 
 struct Outcome {
   std::vector<Verdict> verdicts;  ///< one for each bundle, in their order
   Sign sign;
+  std::size_t entries = 0;  ///< of the request that was answered last
 };
 
 }  // namespace dwell::delivery

@@ -41,7 +41,8 @@ store::Settlement Settle(const store::BundleRecord& bundle, const Verdict& verdi
   settlement.state = DeliveryState::kReady;
   settlement.uncertain = bundle.uncertain || verdict.uncertain;
   settlement.counts = verdict.course == Course::kAgain;
-  settlement.not_before = verdict.untouched ? bundle.not_before : now + pause + wait;
+  settlement.not_before =
+      verdict.untouched || verdict.apart ? bundle.not_before : now + pause + wait;
   return settlement;
 }
 

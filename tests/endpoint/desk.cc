@@ -22,6 +22,8 @@ bool Says(Value object, std::string_view name, std::string_view text) {
 
 std::string Version(std::uint64_t version) { return "W/\"" + std::to_string(version) + "\""; }
 
+bool IsStatement(const HttpRequest& request) { return request.target.ends_with("/metadata"); }
+
 void WriteEntry(JsonWriter& writer, const Done& done) {
   writer.BeginObject();
   writer.Name("response");
@@ -133,6 +135,7 @@ std::string Desk::Lines(std::string_view type) const {
 Mood Desk::MoodFor(const HttpRequest& request) {
   const std::scoped_lock lock(mutex_);
   if (mood_.next == 0 || request.target.starts_with("/_practice")) return {};
+  if (IsStatement(request) && mood_.containing.empty()) return {};
   if (request.body.find(mood_.containing) == std::string_view::npos &&
       request.target.find(mood_.containing) == std::string_view::npos) {
     return {};

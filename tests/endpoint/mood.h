@@ -26,6 +26,7 @@ struct Mood {
   Kind kind = Kind::kNone;
   long next = 0;           ///< requests that it still holds for; negative: all
   std::string containing;  ///< only requests whose body or target has this text; empty: any
+                           ///< but those for the statement
   int status = 503;
   std::string retry_after;  ///< as it is, or "date:N" for an HTTP date N seconds ahead
   std::string location;

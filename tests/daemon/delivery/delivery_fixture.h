@@ -63,6 +63,9 @@ class DeliveryTest : public testing::Test {
     std::filesystem::create_directories(folder_);
     OpenStore();
     StartEndpoint({});
+    // Otherwise the statement is read first. See statement_test.cc.
+    target_.pins.interaction = Interaction::kTransaction;
+    target_.pins.identity = Identity::kUpdateAsCreate;
   }
   ~DeliveryTest() override {
     delivery_.reset();
