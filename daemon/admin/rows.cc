@@ -90,6 +90,7 @@ std::string StatusRow(const store::Counts& counts, const State& state) {
   out.MemberInteger("again", Signed(state.progress.again));
   out.EndObject();
   out.MemberInteger("in_flight", Signed(state.progress.in_flight));
+  if (!state.progress.writes.empty()) out.Member("writes", state.progress.writes);
   if (!state.progress.last_failure.empty()) {
     out.Member("last_failure", state.progress.last_failure);
   }

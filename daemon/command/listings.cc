@@ -103,6 +103,7 @@ void PrintStatus(schemas::Value status) {
                       {"on hold", "/deliveries/on-hold"},
                       {"cancelled", "/deliveries/cancelled"},
                       {"oldest waiting", "/oldest_waiting"},
+                      {"writes", "/writes"},
                       {"last failure", "/last_failure"},
                       {"clock ahead, s", "/clock_ahead_s"},
                       {"file, bytes", "/file/bytes"},

@@ -6,10 +6,29 @@
 #include <boost/asio/post.hpp>
 #include <utility>
 
+#include "daemon/base/log.h"
+
 namespace dwell::delivery {
 namespace asio = boost::asio;
 
 using std::chrono::milliseconds;
+
+static log::Literal LogName(Interaction interaction) {
+  switch (interaction) {
+    case Interaction::kTransaction:
+      return "transaction";
+    case Interaction::kBatch:
+      return "batch";
+    case Interaction::kSingle:
+      return "single";
+  }
+  return "?";
+}
+
+static log::Literal LogName(Identity identity) {
+  if (identity == Identity::kUpdateAsCreate) return "update-as-create";
+  return "conditional-update";
+}
 
 /// A visit on its way, and what it brings back.
 struct Dispatcher::Errand {
@@ -61,6 +80,7 @@ Dispatcher::Dispatcher(asio::io_context& loop, store::Writer& writer, const base
     sender.client = std::make_unique<net::HttpClient>(route.origin, route.tls);
   }
   asker_.client = std::make_unique<net::HttpClient>(route.origin, route.tls);
+  Publish();
 }
 
 void Dispatcher::Wake() {
@@ -105,7 +125,12 @@ asio::awaitable<void> Dispatcher::Run(Sender& sender) {
     Sending sending = std::move(*sender.sending);
     sender.sending.reset();
     const Outcome outcome = co_await courier_.Carry(sender, sending);
+    const std::size_t entries_max = engine_.style().entries_max;
     engine_.Ended(sending, outcome, Now(), means_.random());
+    if (engine_.style().entries_max < entries_max) {
+      log::Write(log::Level::kInfo, "endpoint-limit-learned",
+                 {{"entries_max", engine_.style().entries_max}});
+    }
     Publish();
     Follow();
   }
@@ -115,7 +140,13 @@ asio::awaitable<void> Dispatcher::Run(Sender& sender) {
 asio::awaitable<void> Dispatcher::ReadStatement() {
   const Statement statement = co_await courier_.ReadStatement(asker_);
   asker_.client->Close();
+  const WriteStyle before = engine_.style();
   engine_.Told(statement, Now());
+  const WriteStyle& style = engine_.style();
+  if (style.interaction != before.interaction || style.identity != before.identity) {
+    log::Write(log::Level::kInfo, "endpoint-style",
+               {{"writes", style.interaction}, {"identity", style.identity}});
+  }
   Publish();
   Follow();
 }
@@ -181,9 +212,10 @@ void Dispatcher::Finish() {
 }
 
 void Dispatcher::Publish() {
+  Progress progress = engine_.progress();
+  progress.clock_ahead = courier_.clock_ahead();
   const std::scoped_lock lock(progress_mutex_);
-  progress_ = engine_.progress();
-  progress_.clock_ahead = courier_.clock_ahead();
+  progress_ = std::move(progress);
 }
 
 }  // namespace dwell::delivery

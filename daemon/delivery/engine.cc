@@ -140,9 +140,6 @@ Orders Engine::Decide(const Times& now) {
       is_draining_ && active_ == 0 && !is_visiting_ && settled_.empty() && !writing_.is_asking();
   if (!orders.finished) orders.bell = NextBell(now.steady);
   is_paused_ = health_.Allowed(now.steady) == 0;
-  progress_.in_flight = active_;
-  if (progress_.writes != style().why) progress_.writes = style().why;
-  progress_.entries_max = style().entries_max;
   return orders;
 }
 
@@ -244,6 +241,14 @@ std::optional<Engine::Time> Engine::NextBell(Time now) const {
   const bool is_paused = health_.Allowed(now) == 0;
   consider(is_paused ? health_.paused_until() : writing_.due_at());
   return bell;
+}
+
+Progress Engine::progress() const {
+  Progress progress = progress_;
+  progress.in_flight = active_;
+  progress.writes = style().why;
+  progress.entries_max = style().entries_max;
+  return progress;
 }
 
 void Engine::Note(const Verdict& verdict) {

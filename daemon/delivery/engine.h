@@ -96,7 +96,7 @@ class Engine {
 
   const WriteStyle& style() const { return writing_.style(); }
   /// Without clock_ahead, which is not known here.
-  const Progress& progress() const { return progress_; }
+  Progress progress() const;
 
  private:
   void HearBells(Time now);

@@ -9,7 +9,7 @@ Writing::Writing(const Pins& pins, FhirRelease release, bool reads)
       release_(release),
       reads_(reads && !(pins.interaction && pins.identity)),
       style_(ChooseStyle(nullptr, pins, release, std::nullopt)) {
-  if (reads_) due_at_ = Time::min();
+  if (reads_) due_at_ = Time{};
 }
 
 bool Writing::IsDue(Time now) const { return !is_asking_ && due_at_ && *due_at_ <= now; }

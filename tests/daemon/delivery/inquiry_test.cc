@@ -92,6 +92,7 @@ TEST_F(InquiryTest, ARedirectIsToldAndNotFollowed) {
   mood.status = 302;
   mood.location = endpoint_->url() + "/elsewhere";
   mood.next = 1;
+  mood.containing = "/metadata";
   SetMood(mood);
   const Inquiry inquiry = Ask();
   EXPECT_THAT(InShort(inquiry), testing::ElementsAre("doubtful statement"));
@@ -108,7 +109,11 @@ TEST_F(InquiryTest, AnEndpointThatIsDownIsNotReached) {
 
 TEST_F(InquiryTest, AnEndpointThatNeverAnswersIsLeftWhenTheTimeIsOver) {
   target_.attempt_time_max = milliseconds(50);
-  SetMood(Mood::Kind::kStall, 1);
+  Mood mood;
+  mood.kind = Mood::Kind::kStall;
+  mood.next = 1;
+  mood.containing = "/metadata";
+  SetMood(mood);
   const Inquiry inquiry = Ask();
   EXPECT_THAT(inquiry.findings.front().found, HasSubstr("in time"));
   EXPECT_EQ(inquiry.unreached, ErrorKind::kNetwork);
