@@ -90,7 +90,7 @@ void Dispatcher::Wake() {
 
 void Dispatcher::Drain(milliseconds time_max) {
   engine_.Drain(Now(), time_max);
-  asker_.client->Close();  // nobody needs the statement any more
+  if (asker_.client) asker_.client->Close();  // nobody needs the statement any more
   Follow();
 }
 
@@ -197,7 +197,6 @@ void Dispatcher::Gather(milliseconds time) {
 
 void Dispatcher::CutOff() {
   courier_.CutOff();
-  asker_.client->Close();
   for (Sender& sender : senders_) {
     if (sender.is_running) sender.client->Close();
   }
@@ -208,6 +207,7 @@ void Dispatcher::Finish() {
   gather_.cancel();
   courier_.CutOff();                                      // a token asked for in advance
   for (Sender& sender : senders_) sender.client.reset();  // idle connections keep the loop alive
+  asker_.client.reset();
   work_.reset();
 }
 
