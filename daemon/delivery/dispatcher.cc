@@ -197,6 +197,7 @@ void Dispatcher::Gather(milliseconds time) {
 
 void Dispatcher::CutOff() {
   courier_.CutOff();
+  if (asker_.client) asker_.client->Close();
   for (Sender& sender : senders_) {
     if (sender.is_running) sender.client->Close();
   }
