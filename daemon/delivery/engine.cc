@@ -53,7 +53,7 @@ void Engine::Visited(std::vector<store::BundleRecord> claimed, std::optional<Ins
   CHECK(is_visiting_);
   is_visiting_ = false;
   if (visit_wanted_ > 0 && claimed.size() == visit_wanted_) more_ = true;
-  std::move(claimed.begin(), claimed.end(), std::back_inserter(fetched_));
+  for (store::BundleRecord& bundle : claimed) fetched_.Put(std::move(bundle));
   ready_at_.reset();
   if (!next_ready || is_draining_) return;
   const milliseconds wait = *next_ready - now.wall;
@@ -128,8 +128,7 @@ void Engine::HearBells(Time now) {
 }
 
 void Engine::GiveBackFetched(Instant now) {
-  for (const store::BundleRecord& bundle : fetched_) settled_.push_back(GiveBack(bundle, now));
-  fetched_.clear();
+  while (!fetched_.empty()) settled_.push_back(GiveBack(fetched_.Take(), now));
 }
 
 Sending Engine::NextSending() {
@@ -137,8 +136,7 @@ Sending Engine::NextSending() {
   sending.sender = idle_.back();
   idle_.pop_back();
   ++active_;
-  sending.bundles.push_back(std::move(fetched_.front()));
-  fetched_.pop_front();
+  sending.bundles.push_back(fetched_.Take());
   return sending;
 }
 

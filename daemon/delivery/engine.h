@@ -9,13 +9,13 @@
 
 #include <chrono>
 #include <cstdint>
-#include <deque>
 #include <optional>
 #include <vector>
 
 #include "daemon/delivery/health.h"
 #include "daemon/delivery/outcome.h"
 #include "daemon/delivery/progress.h"
+#include "daemon/delivery/turns.h"
 #include "daemon/store/store.h"
 
 namespace dwell::delivery {
@@ -100,10 +100,10 @@ class Engine {
   Health health_;
   Progress progress_;
 
-  std::vector<std::size_t> idle_;            ///< senders; the one that worked last is at the end
-  std::size_t active_ = 0;                   ///< senders at work
-  std::deque<store::BundleRecord> fetched_;  ///< claimed, not yet sent
-  std::vector<store::Settlement> settled_;   ///< not yet told to the store
+  std::vector<std::size_t> idle_;           ///< senders; the one that worked last is at the end
+  std::size_t active_ = 0;                  ///< senders at work
+  Turns fetched_;                           ///< claimed, not yet sent
+  std::vector<store::Settlement> settled_;  ///< not yet told to the store
   bool is_gathering_ = false;
   bool is_gathered_ = false;
   bool is_visiting_ = false;
