@@ -1,5 +1,6 @@
 #include "daemon/admin/conversation.h"
 
+#include <algorithm>
 #include <array>
 #include <vector>
 
@@ -57,10 +58,38 @@ Result<Counted> CountAll(store::Store& store) {
   auto pages = store.CountPages();
   if (!pages) return pages.error();
   Counted counted{*counts, {}};
+  counted.state.known = store.endpoints();
   counted.state.pages = *pages;
   counted.state.unknown_codes = std::move(*unknown);
   counted.state.doubtful_identifiers = std::move(*doubtful);
   return counted;
+}
+
+struct QueuePage {
+  std::vector<store::QueueRow> rows;
+  std::vector<store::EndpointRecord> known;
+};
+
+Result<QueuePage> ReadQueue(store::Store& store, std::int64_t after) {
+  auto rows = store.ListQueue(after, limits::kListingRowsMax);
+  if (!rows) return rows.error();
+  return QueuePage{std::move(*rows), store.endpoints()};
+}
+
+/// Endpoints are named where there is more than one.
+std::string QueueRows(const QueuePage& page, const std::vector<EndpointState>& configured) {
+  std::string text;
+  for (const store::QueueRow& row : page.rows) {
+    const auto at = static_cast<std::size_t>(row.endpoint);
+    if (page.known.size() < 2 || at >= page.known.size()) {
+      text += QueueRowText(row);
+      continue;
+    }
+    const std::string& name = page.known[at].name;
+    const bool is_configured = std::ranges::count(configured, name, &EndpointState::name) != 0;
+    text += QueueRowText(row, name, is_configured);
+  }
+  return text;
 }
 
 /// The sources that use this id.
@@ -151,7 +180,7 @@ asio::awaitable<std::string> Conversation::Status(schemas::Value /*request*/) {
   });
   state.now = services_.clock->Now();
   state.draining = services_.pipeline->draining();
-  state.progress = services_.progress();
+  state.endpoints = services_.endpoints();
   state.caught_up_to = services_.caught_up_to();
   state.cleaned_up = services_.cleaned_up();
   if (services_.reconciler != nullptr) state.reconciled = services_.reconciler->last();
@@ -163,15 +192,15 @@ asio::awaitable<std::string> Conversation::Status(schemas::Value /*request*/) {
 asio::awaitable<std::string> Conversation::Queue(schemas::Value /*request*/) {
   std::int64_t after = 0;
   while (true) {
-    std::function<Result<std::vector<store::QueueRow>>(store::Store&)> work =
-        [after](store::Store& store) { return store.ListQueue(after, limits::kListingRowsMax); };
+    std::function<Result<QueuePage>(store::Store&)> work = [after](store::Store& store) {
+      return ReadQueue(store, after);
+    };
     const auto page = co_await OnStore(*services_.writer, std::move(work));
     if (!page) co_return page.error().message();
-    std::string text;
-    for (const auto& row : *page) text += QueueRowText(row);
+    std::string text = QueueRows(*page, services_.endpoints());
     const bool written = co_await Send(std::move(text));
-    if (!written || page->size() < limits::kListingRowsMax) co_return std::string();
-    after = page->back().bundle_seq;
+    if (!written || page->rows.size() < limits::kListingRowsMax) co_return std::string();
+    after = page->rows.back().bundle_seq;
   }
 }
 

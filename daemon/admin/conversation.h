@@ -23,8 +23,8 @@
 #include <optional>
 #include <string>
 
+#include "daemon/admin/rows.h"
 #include "daemon/base/clock.h"
-#include "daemon/delivery/delivery.h"
 #include "daemon/intake/pipeline.h"
 #include "daemon/net/connection.h"
 #include "daemon/reconcile/reconciler.h"
@@ -44,7 +44,8 @@ struct Services {
   const base::Clock* clock = nullptr;
   const codes::CodeMap* codes = nullptr;
   reconcile::Reconciler* reconciler = nullptr;
-  std::function<delivery::Progress()> progress;
+  /// The endpoints of the configuration, the main one first.
+  std::function<std::vector<EndpointState>()> endpoints;
   /// Up to when everything that fell due has been made, if the clock has looked yet.
   std::function<std::optional<Instant>()> caught_up_to;
   /// The last clean-up of the store, if one went through since the start.

@@ -37,16 +37,16 @@ std::string FaultOf(std::string_view what, std::string_view text, std::size_t by
   return {};
 }
 
+}  // namespace
+
 void WriteNumbers(schemas::JsonWriter& out, std::string_view name,
-                  const std::vector<std::int64_t>& numbers) {
+                  std::span<const std::int64_t> numbers) {
   if (numbers.empty()) return;
   out.Name(name);
   out.BeginArray();
   for (const std::int64_t number : numbers) out.Integer(number);
   out.EndArray();
 }
-
-}  // namespace
 
 std::string FaultOfDecision(const std::string& by, const std::string& why) {
   const std::string fault = FaultOf("who decides (--by)", by, limits::kDecidedByBytesMax);
@@ -76,6 +76,7 @@ std::string DecidedRow(const ledger::Decided& decided) {
   schemas::JsonWriter out;
   out.BeginObject();
   out.MemberInteger("delivery", decided.bundle_seq);
+  if (!decided.endpoint.empty()) out.Member("endpoint", decided.endpoint);
   if (!decided.refusal.empty()) {
     out.Member("refusal", decided.refusal);
   } else {

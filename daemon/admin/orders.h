@@ -1,10 +1,12 @@
 // What a person orders about deliveries on hold: read from a request, and told of. Pure.
 #pragma once
 
+#include <span>
 #include <string>
 
 #include "daemon/ledger/ledger.h"
 #include "schemas/json/document.h"
+#include "schemas/json/writer.h"
 
 namespace dwell::admin {
 
@@ -21,5 +23,9 @@ std::string FaultOfDecision(const std::string& by, const std::string& why);
 /// One JSON object with its line end: {"delivery","state","decision"} and, where there are any,
 /// "made_again_as", "with_it", "not_issued"; or {"delivery","refusal"}.
 std::string DecidedRow(const ledger::Decided& decided);
+
+/// A member with a list of deliveries, unless it is empty.
+void WriteNumbers(schemas::JsonWriter& out, std::string_view name,
+                  std::span<const std::int64_t> numbers);
 
 }  // namespace dwell::admin

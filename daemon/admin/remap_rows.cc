@@ -69,7 +69,10 @@ std::string LineRowOf(const ledger::RemappedLine& line) {
   Count(out, "same", line.same);
   Count(out, "waiting", line.waiting);
   Count(out, "on_hold", line.on_hold);
-  if (line.bundle_seq != 0) out.MemberInteger("delivery", line.bundle_seq);
+  if (!line.bundle_seqs.empty()) {
+    out.MemberInteger("delivery", line.bundle_seqs.front());
+    WriteNumbers(out, "with_it", std::span(line.bundle_seqs).subspan(1));
+  }
   if (!line.trouble.empty()) out.Member("trouble", line.trouble);
   out.EndObject();
   return out.Take() + "\n";
@@ -104,7 +107,7 @@ void RemapSums::Add(const ledger::RemapPage& page) {
     if (!line.trouble.empty()) ++troubles;
     if (line.resources.empty()) continue;
     ++differ;
-    if (line.bundle_seq != 0) ++sent;
+    sent += line.bundle_seqs.size();
     if (line.on_hold != 0) ++behind;
     for (const Remapped& resource : line.resources) ++by_type[resource.type];
   }

@@ -1,5 +1,6 @@
 #include "daemon/admin/rows.h"
 
+#include <algorithm>
 #include <array>
 #include <utility>
 
@@ -64,6 +65,64 @@ void WriteReconciled(schemas::JsonWriter& out, const reconcile::LastRun& last) {
   out.EndObject();
 }
 
+void WriteDeliveries(schemas::JsonWriter& out, const store::DeliveryCounts& counts) {
+  out.Name("deliveries");
+  out.BeginObject();
+  out.MemberInteger("ready", Signed(counts.ready));
+  out.MemberInteger("in-progress", Signed(counts.in_progress));
+  out.MemberInteger("completed", Signed(counts.completed));
+  out.MemberInteger("on-hold", Signed(counts.on_hold));
+  out.MemberInteger("cancelled", Signed(counts.cancelled));
+  out.EndObject();
+}
+
+void WriteProgress(schemas::JsonWriter& out, const delivery::Progress& progress) {
+  out.Name("attempts");
+  out.BeginObject();
+  out.MemberInteger("completed", Signed(progress.completed));
+  out.MemberInteger("refused", Signed(progress.refused));
+  out.MemberInteger("again", Signed(progress.again));
+  out.EndObject();
+  out.MemberInteger("in_flight", Signed(progress.in_flight));
+  if (!progress.writes.empty()) out.Member("writes", progress.writes);
+  if (!progress.last_failure.empty()) out.Member("last_failure", progress.last_failure);
+  if (progress.clock_ahead) out.MemberInteger("clock_ahead_s", progress.clock_ahead->count());
+}
+
+/// The sums; of several endpoints the first that has a failure says which it is.
+delivery::Progress Together(const std::vector<EndpointState>& endpoints) {
+  delivery::Progress sums;
+  for (const auto& [name, progress] : endpoints) {
+    sums.completed += progress.completed;
+    sums.refused += progress.refused;
+    sums.again += progress.again;
+    sums.in_flight += progress.in_flight;
+    if (sums.last_failure.empty() && !progress.last_failure.empty()) {
+      sums.last_failure = endpoints.size() > 1 ? name + ": " : "";
+      sums.last_failure += progress.last_failure;
+    }
+    if (!sums.clock_ahead) sums.clock_ahead = progress.clock_ahead;
+    if (endpoints.size() == 1) sums.writes = progress.writes;
+  }
+  return sums;
+}
+
+/// Each that bundles were ever made for.
+void WriteEndpoints(schemas::JsonWriter& out, const State& state) {
+  out.Name("endpoints");
+  out.BeginArray();
+  for (const store::EndpointRecord& known : state.known) {
+    const auto now = std::ranges::find(state.endpoints, known.name, &EndpointState::name);
+    out.BeginObject();
+    out.Member("endpoint", known.name);
+    out.MemberBool("configured", now != state.endpoints.end());
+    WriteDeliveries(out, known);
+    if (now != state.endpoints.end()) WriteProgress(out, now->progress);
+    out.EndObject();
+  }
+  out.EndArray();
+}
+
 }  // namespace
 
 std::string StatusRow(const store::Counts& counts, const State& state) {
@@ -74,29 +133,10 @@ std::string StatusRow(const store::Counts& counts, const State& state) {
   out.MemberBool("draining", state.draining);
   out.MemberInteger("events", Signed(counts.events));
   out.MemberInteger("lines", Signed(counts.lines));
-  out.Name("deliveries");
-  out.BeginObject();
-  out.MemberInteger("ready", Signed(counts.ready));
-  out.MemberInteger("in-progress", Signed(counts.in_progress));
-  out.MemberInteger("completed", Signed(counts.completed));
-  out.MemberInteger("on-hold", Signed(counts.on_hold));
-  out.MemberInteger("cancelled", Signed(counts.cancelled));
-  out.EndObject();
+  WriteDeliveries(out, counts);
   if (counts.oldest_waiting) out.Member("oldest_waiting", FormatInstant(*counts.oldest_waiting));
-  out.Name("attempts");
-  out.BeginObject();
-  out.MemberInteger("completed", Signed(state.progress.completed));
-  out.MemberInteger("refused", Signed(state.progress.refused));
-  out.MemberInteger("again", Signed(state.progress.again));
-  out.EndObject();
-  out.MemberInteger("in_flight", Signed(state.progress.in_flight));
-  if (!state.progress.writes.empty()) out.Member("writes", state.progress.writes);
-  if (!state.progress.last_failure.empty()) {
-    out.Member("last_failure", state.progress.last_failure);
-  }
-  if (state.progress.clock_ahead) {
-    out.MemberInteger("clock_ahead_s", state.progress.clock_ahead->count());
-  }
+  WriteProgress(out, Together(state.endpoints));
+  if (state.known.size() > 1) WriteEndpoints(out, state);
   WriteFile(out, state);
   if (state.reconciled) WriteReconciled(out, *state.reconciled);
   WriteCounted<store::UnknownCodeRecord>(
@@ -110,10 +150,13 @@ std::string StatusRow(const store::Counts& counts, const State& state) {
   return Finished(out);
 }
 
-std::string QueueRowText(const store::QueueRow& row) {
+std::string QueueRowText(const store::QueueRow& row, std::string_view endpoint,
+                         bool is_configured) {
   schemas::JsonWriter out;
   out.BeginObject();
   out.MemberInteger("delivery", row.bundle_seq);
+  if (!endpoint.empty()) out.Member("endpoint", endpoint);
+  if (!is_configured) out.MemberBool("endpoint_configured", false);
   out.Member("state", store::DeliveryStateName(row.state));
   out.Member("since", FormatInstant(row.made_at));
   out.Member("source", row.source);

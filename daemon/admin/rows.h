@@ -11,11 +11,18 @@
 
 namespace dwell::admin {
 
+/// How delivery to a configured endpoint gets on.
+struct EndpointState {
+  std::string name;
+  delivery::Progress progress;
+};
+
 /// What `status` answers with, besides what the store counts.
 struct State {
   Instant now{};
   bool draining = false;
-  delivery::Progress progress;
+  std::vector<EndpointState> endpoints;      ///< those of the configuration, the main one first
+  std::vector<store::EndpointRecord> known;  ///< those of the store
   std::optional<Instant> caught_up_to;
   store::Pages pages;
   std::optional<retention::CleanUp> cleaned_up;
@@ -25,7 +32,10 @@ struct State {
 };
 
 std::string StatusRow(const store::Counts& counts, const State& state);
-std::string QueueRowText(const store::QueueRow& row);
+/// `endpoint` is its name, empty where there is only one; not `is_configured`: it is no longer in
+/// the configuration, so that nothing is sent there.
+std::string QueueRowText(const store::QueueRow& row, std::string_view endpoint = {},
+                         bool is_configured = true);
 /// The ledger's own summary of the line, as it is; of one that is no longer kept source, line_id,
 /// phase ("no-longer-kept") and no_longer_kept_since.
 std::string LineRow(const store::LineRecord& line);

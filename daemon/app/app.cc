@@ -86,6 +86,35 @@ reconcile::Schedule ScheduleOf(const config::Config& config) {
 
 }  // namespace
 
+/// An endpoint that bundles are made for and sent to.
+struct Way {
+  config::Config::Endpoint endpoint;
+  std::int64_t number = 0;  ///< in the store
+  std::unique_ptr<delivery::Delivery> delivery;
+};
+
+/// Of one endpoint among several it is said which.
+Error NamedError(const Way& way, const Error& error) {
+  if (way.number == 0) return error;
+  return {error.kind(), "endpoint " + way.endpoint.name + ": " + error.message()};
+}
+
+/// Every endpoint with its number. A name that was there before has the one it had.
+Result<std::vector<Way>> NumberEndpoints(store::Store& store, const config::Config& config) {
+  std::vector<Way> ways;
+  if (auto begun = store.Begin(); !begun) return begun.error();
+  for (config::Config::Endpoint& endpoint : config::AllEndpoints(config)) {
+    const auto number = store.EndpointNumber(endpoint.name);
+    if (!number) {
+      store.Rollback();
+      return number.error();
+    }
+    ways.push_back({std::move(endpoint), *number, nullptr});
+  }
+  if (auto committed = store.Commit(); !committed) return committed.error();
+  return ways;
+}
+
 /// In the order of being built; taken down in the opposite order, but for what Stop() says.
 struct App::Parts {
   Parts(asio::io_context& io_in, const base::Clock& clock_in, Knowledge knowledge_in)
@@ -97,7 +126,7 @@ struct App::Parts {
   asio::executor_work_guard<asio::io_context::executor_type> work;
   std::unique_ptr<store::Writer> writer;
   std::unique_ptr<ledger::Ledger> ledger;
-  std::unique_ptr<delivery::Delivery> delivery;
+  std::vector<Way> ways;  ///< one for each endpoint
   std::unique_ptr<reconcile::Reconciler> reconciler;
   std::unique_ptr<alarm::Alarm> alarm;
   std::unique_ptr<retention::Retention> retention;
@@ -109,6 +138,9 @@ struct App::Parts {
   Result<void> OpenStore(const config::Config& config, FatalHandler on_fatal) {
     auto store = store::Store::Open(config.store.path);
     if (!store) return store.error();
+    auto numbered = NumberEndpoints(**store, config);
+    if (!numbered) return numbered.error();
+    ways = std::move(*numbered);
     writer = std::make_unique<store::Writer>(
         std::move(*store), [this, on_fatal = std::move(on_fatal)](const Error& error) {
           asio::post(io, [this, on_fatal, error] {
@@ -116,21 +148,31 @@ struct App::Parts {
             on_fatal(error);
           });
         });
-    ledger = std::make_unique<ledger::Ledger>(*writer, clock, RulesOf(knowledge, config));
+    ledger::Rules rules = RulesOf(knowledge, config);
+    rules.destinations.clear();
+    for (const Way& way : ways) {
+      const auto& types = way.endpoint.types;
+      rules.destinations.push_back({way.number, {types.begin(), types.end()}});
+    }
+    ledger = std::make_unique<ledger::Ledger>(*writer, clock, std::move(rules));
     return {};
   }
 
   Result<void> OpenDelivery(const config::Config& config) {
-    auto started = delivery::Delivery::Start(*writer, clock, delivery::EndpointOf(config));
-    if (!started) return started.error();
-    delivery = std::move(*started);
-    ledger->OnNews([this] { delivery->Wake(); });
+    for (Way& way : ways) {
+      delivery::Endpoint endpoint = delivery::EndpointOf(config, way.endpoint);
+      endpoint.number = way.number;
+      auto started = delivery::Delivery::Start(*writer, clock, endpoint);
+      if (!started) return NamedError(way, started.error());
+      way.delivery = std::move(*started);
+      ledger->OnNews([to = way.delivery.get()] { to->Wake(); });
+    }
     alarm = std::make_unique<alarm::Alarm>(*ledger, clock);
     const retention::Lifetimes lifetimes{std::chrono::days(config.store.keep_delivered_days),
                                          std::chrono::days(config.store.keep_closed_lines_days)};
     retention = std::make_unique<retention::Retention>(*writer, *ledger, clock, lifetimes);
-    auto reading = reconcile::Reconciler::Start(*ledger, clock, delivery::EndpointOf(config),
-                                                ScheduleOf(config));
+    auto reading = reconcile::Reconciler::Start(
+        *ledger, clock, delivery::EndpointOf(config, config.endpoint), ScheduleOf(config));
     if (!reading) return reading.error();
     reconciler = std::move(*reading);
     return {};
@@ -161,7 +203,11 @@ struct App::Parts {
     services.clock = &clock;
     services.codes = &knowledge.codes;
     services.reconciler = reconciler.get();
-    services.progress = [this] { return delivery->progress(); };
+    services.endpoints = [this] {
+      std::vector<admin::EndpointState> states;
+      for (const Way& way : ways) states.push_back({way.endpoint.name, way.delivery->progress()});
+      return states;
+    };
     services.caught_up_to = [this]() -> std::optional<Instant> {
       alarm->Wake();  // somebody who asks again and again soon hears of a wall clock that was set
       const Instant at = alarm->caught_up_to();
@@ -179,16 +225,24 @@ struct App::Parts {
     return {};
   }
 
+  /// All at once, so that together they take no longer than one.
+  void DrainAll(std::chrono::milliseconds time_max) {
+    for (const Way& way : ways) {
+      if (way.delivery) way.delivery->Drain(time_max);
+    }
+  }
+
   void StopDelivery(std::chrono::milliseconds time_max, std::function<void()> done) {
-    stopping = std::thread([this, time_max, done = std::move(done)] {
-      delivery->Stop(time_max);
+    DrainAll(time_max);
+    stopping = std::thread([this, done = std::move(done)] {
+      for (const Way& way : ways) way.delivery->Join();
       asio::post(io, done);
     });
   }
 
   void Stop(std::chrono::milliseconds time_max) {
     if (stopping.joinable()) {
-      delivery->Hurry();
+      DrainAll(std::chrono::milliseconds(0));  // waits no longer
       stopping.join();
     }
     admin.reset();
@@ -196,11 +250,14 @@ struct App::Parts {
     alarm.reset();
     retention.reset();
     if (reconciler) reconciler->Stop();
-    if (delivery) delivery->Stop(time_max);
-    writer.reset();  // finishes its jobs, which may still call the ledger and wake delivery
+    DrainAll(time_max);
+    for (const Way& way : ways) {
+      if (way.delivery) way.delivery->Join();
+    }
+    writer.reset();  // finishes its jobs, which may still call the ledger and wake deliveries
     ledger.reset();
     reconciler.reset();  // as delivery: what the ledger answers late must find it
-    delivery.reset();
+    ways.clear();
   }
 };
 

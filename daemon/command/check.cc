@@ -19,17 +19,18 @@ using Findings = std::vector<config::Finding>;
 
 void Say(const std::string& text) { std::fprintf(stderr, "%s\n", text.c_str()); }
 
-void CheckFile(const std::string& path, const char* pointer, const std::string& config_file,
+void CheckFile(const std::string& path, const std::string& pointer, const std::string& config_file,
                Findings& findings) {
   if (path.empty()) return;
   const auto text = config::ReadTextFile(path);
   if (!text) findings.push_back({config_file, 0, pointer, text.error().message()});
 }
 
-void CheckSigningKey(const std::string& path, const std::string& config_file, Findings& findings) {
+void CheckSigningKey(const std::string& path, const std::string& pointer,
+                     const std::string& config_file, Findings& findings) {
   if (path.empty()) return;
   const auto key = net::SigningKey::Read(path);
-  if (!key) findings.push_back({config_file, 0, "/endpoint/key_file", key.error().message()});
+  if (!key) findings.push_back({config_file, 0, pointer, key.error().message()});
 }
 
 void CheckAdditions(const config::Config& config, Findings& findings) {
@@ -55,11 +56,14 @@ Findings CheckReferences(const config::Config& config, const std::string& file) 
   CheckAdditions(config, findings);
   CheckFile(config.intake.certificate, "/intake/certificate", file, findings);
   CheckFile(config.intake.private_key, "/intake/private_key", file, findings);
-  CheckFile(config.endpoint.ca_file, "/endpoint/ca_file", file, findings);
-  CheckFile(config.endpoint.bearer_file, "/endpoint/bearer_file", file, findings);
-  CheckSigningKey(config.endpoint.key_file, file, findings);
-  CheckFile(config.endpoint.certificate, "/endpoint/certificate", file, findings);
-  CheckFile(config.endpoint.private_key, "/endpoint/private_key", file, findings);
+  for (const auto& endpoint : config::AllEndpoints(config)) {
+    const std::string at = endpoint.name == "main" ? "/endpoint" : "/endpoints/" + endpoint.name;
+    CheckFile(endpoint.ca_file, at + "/ca_file", file, findings);
+    CheckFile(endpoint.bearer_file, at + "/bearer_file", file, findings);
+    CheckSigningKey(endpoint.key_file, at + "/key_file", file, findings);
+    CheckFile(endpoint.certificate, at + "/certificate", file, findings);
+    CheckFile(endpoint.private_key, at + "/private_key", file, findings);
+  }
   return findings;
 }
 
@@ -81,7 +85,7 @@ int Check(const std::string& config_file, const Options& options) {
   if (!config) return Report(config.error());
   const Findings findings = CheckReferences(*config, config_file);
   if (!findings.empty()) return Report(findings);
-  if (options.endpoint) return CheckEndpoint(*config, options.json);
+  if (options.endpoint) return CheckEndpoints(*config, options.endpoint_name, options.json);
   std::printf("%s", config::PrintConfig(*config).c_str());
   const auto codes = config::LoadCodeMaps(*config);
   if (!codes) return Report({{config_file, 0, "/codes", codes.error().message()}});

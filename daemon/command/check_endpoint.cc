@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cstdio>
+#include <optional>
 
 #include "daemon/base/clock.h"
 #include "daemon/config/exit_code.h"
@@ -50,11 +51,12 @@ std::string FindingsAsText(const std::vector<Finding>& findings) {
   return text;
 }
 
-std::string FindingsAsJson(const std::vector<Finding>& findings) {
+std::string FindingsAsJson(const std::vector<Finding>& findings, const std::string& endpoint) {
   std::string lines;
   for (const Finding& finding : findings) {
     schemas::JsonWriter json;
     json.BeginObject();
+    if (!endpoint.empty()) json.Member("endpoint", endpoint);
     json.Member("grade", WordOf(finding.grade));
     json.Member("about", finding.about);
     json.Member("found", finding.found);
@@ -66,21 +68,42 @@ std::string FindingsAsJson(const std::vector<Finding>& findings) {
   return lines;
 }
 
-int CheckEndpoint(const config::Config& config, bool json) {
+namespace {
+
+/// `name` is empty where there is only one.
+int CheckOne(const config::Config& config, const config::Config::Endpoint& endpoint,
+             const std::string& name, bool json) {
   const base::SystemClock clock;
-  const auto inquiry =
-      delivery::Inquire(delivery::EndpointOf(config), delivery::WantsOf(config), clock);
+  const auto inquiry = delivery::Inquire(delivery::EndpointOf(config, endpoint),
+                                         delivery::WantsOf(config, endpoint), clock);
+  const std::string heading = name.empty() ? "" : name + ": ";
   if (!inquiry) {
-    std::fprintf(stderr, "dwell: %s\n", inquiry.error().message().c_str());
+    std::fprintf(stderr, "dwell: %s%s\n", heading.c_str(), inquiry.error().message().c_str());
     return config::ExitCode(inquiry.error().kind());
   }
   const auto& findings = inquiry->findings;
-  const std::string report = json ? FindingsAsJson(findings) : FindingsAsText(findings);
+  if (!name.empty() && !json) std::printf("%s, %s\n", name.c_str(), endpoint.url.c_str());
+  const std::string report = json ? FindingsAsJson(findings, name) : FindingsAsText(findings);
   std::fputs(report.c_str(), stdout);
-  std::fputs(Summary(findings).c_str(), stderr);
+  std::fputs((heading + Summary(findings)).c_str(), stderr);
   if (inquiry->unreached) return config::ExitCode(*inquiry->unreached);
   if (delivery::Worst(findings) == Grade::kCannot) return config::ExitCode(ErrorKind::kConfig);
   return 0;
+}
+
+}  // namespace
+
+int CheckEndpoints(const config::Config& config, const std::string& name, bool json) {
+  const auto all = config::AllEndpoints(config);
+  std::optional<int> code;
+  for (const config::Config::Endpoint& endpoint : all) {
+    if (!name.empty() && endpoint.name != name) continue;
+    const int one = CheckOne(config, endpoint, all.size() > 1 ? endpoint.name : "", json);
+    if (!code || *code == 0) code = one;
+  }
+  if (code) return *code;
+  std::fprintf(stderr, "dwell: no endpoint has the name %s\n", name.c_str());
+  return config::ExitCode(ErrorKind::kConfig);
 }
 
 }  // namespace dwell::command

@@ -31,7 +31,9 @@ std::size_t Length(schemas::Value row, std::string_view name) {
 }  // namespace
 
 std::string DecidedInWords(schemas::Value row) {
-  std::string words = "delivery " + TextAt(row, "/delivery") + ": ";
+  std::string words = "delivery " + TextAt(row, "/delivery");
+  if (const std::string at = TextAt(row, "/endpoint"); at != "-") words += " to " + at;
+  words += ": ";
   const std::string refusal = TextAt(row, "/refusal");
   if (refusal != "-") return words + "nothing done, " + refusal + "\n";
   const std::string decision = TextAt(row, "/decision");

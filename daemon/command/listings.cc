@@ -54,6 +54,34 @@ void PrintPairs(schemas::Value row, const std::vector<Column>& pairs) {
   }
 }
 
+/// Where a delivery goes; "endpoint" where there is only one.
+std::string EndpointInWords(schemas::Value row) {
+  std::string words = TextAt(row, "/endpoint");
+  if (words == "-") return "endpoint";
+  if (TextAt(row, "/endpoint_configured") == "false") words += " (no longer configured)";
+  return words;
+}
+
+std::string ConfiguredInWords(schemas::Value row) {
+  return TextAt(row, "/configured") == "true" ? "yes" : "no: nothing is sent there";
+}
+
+/// How each of several endpoints gets on.
+void PrintEndpoints(schemas::Value status) {
+  const auto endpoints = status.Find("endpoints");
+  if (!endpoints || !endpoints->is_array()) return;
+  Table table({{"ENDPOINT", "/endpoint"},
+               {"CONFIGURED", "", ConfiguredInWords},
+               {"READY", "/deliveries/ready"},
+               {"IN PROGRESS", "/deliveries/in-progress"},
+               {"COMPLETED", "/deliveries/completed"},
+               {"ON HOLD", "/deliveries/on-hold"},
+               {"CANCELLED", "/deliveries/cancelled"},
+               {"LAST FAILURE", "/last_failure"}});
+  for (const schemas::Value endpoint : *endpoints) table.Add(endpoint);
+  Print("\n" + table.Print());
+}
+
 /// What persons decided about the deliveries, if they did.
 void PrintDecisions(schemas::Value deliveries) {
   Table table({{"DELIVERY", "/delivery"},
@@ -81,6 +109,7 @@ void PrintStory(schemas::Value story) {
   const auto deliveries = story.Find("deliveries");
   if (!deliveries || deliveries->size() == 0) return Print("\nnothing to deliver came of it\n");
   Table table({{"DELIVERY", "/delivery"},
+               {"TO", "", EndpointInWords},
                {"STATE", "/state"},
                {"MADE", "/made_at"},
                {"ATTEMPTS", "/attempts"},
@@ -117,6 +146,7 @@ void PrintStatus(schemas::Value status) {
                       {"compared", "/reconciled/compared"},
                       {"not as accepted", "/reconciled/findings"},
                       {"sent again", "/reconciled/sent"}});
+  PrintEndpoints(status);
   if (TextAt(status, "/unknown_codes/0/events") != "-") Print("\n" + UnknownCodesInWords(status));
   const std::string doubtful = DoubtfulIdentifiersInWords(status);
   if (!doubtful.empty()) Print("\n" + doubtful);
@@ -139,6 +169,7 @@ Result<int> ShowOne(const std::string& socket, const std::string& request, bool 
 Result<int> ListQueue(const std::string& socket, const Options& options) {
   return List(socket, R"({"request":"queue"})", options.json,
               {{"DELIVERY", "/delivery"},
+               {"TO", "", EndpointInWords},
                {"STATE", "/state"},
                {"SINCE", "/since"},
                {"LINE", "/line"},

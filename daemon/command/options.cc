@@ -146,15 +146,20 @@ Options ReadOptions(std::vector<std::string> arguments) {
   show->add_option("--source", options.source, "source of the event, if several use the id");
   lines->add_flag("--all", options.all, "also those removed or never placed");
   check->add_flag("--verbose", options.verbose, "also list the codes that go out in our own words");
-  auto* const endpoint = check->add_flag(
-      "--endpoint", options.endpoint,
-      "also ask the endpoint what it takes; what was found, what dwelld does, what cannot work");
+  auto* const endpoint =
+      check
+          ->add_option("--endpoint", options.endpoint_name,
+                       "also ask the endpoint, or each of several, what it takes; what was found, "
+                       "what dwelld does, what cannot work")
+          ->expected(0, 1)
+          ->type_name("[NAME]");
   check->add_flag("--json", options.json, "one JSON object a line, for programs")->needs(endpoint);
 
   std::reverse(arguments.begin(), arguments.end());  // as the library wants them
   try {
     cli.parse(arguments);
     options.verb = cli.get_subcommands().front()->get_name();
+    options.endpoint = endpoint->count() > 0;
   } catch (const CLI::ParseError& error) {
     const bool asked = error.get_exit_code() == 0;  // --help, --version
     cli.exit(error);

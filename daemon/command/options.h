@@ -9,30 +9,31 @@ namespace dwell::command {
 inline constexpr const char* kDefaultConfig = "/etc/dwelld/dwelld.toml";
 
 struct Options {
-  std::string verb;         ///< "check", "explain", "submit", "queue", "show", "lines", "status",
-                            ///< "release", "cancel", "remap", "reconcile"; empty: nothing to do
-  std::string config_file;  ///< --config
-  std::string socket;       ///< --socket
-  bool json = false;        ///< --json
-  bool verbose = false;     ///< check --verbose
-  bool endpoint = false;    ///< check --endpoint
-  bool all = false;         ///< lines and remap --all
-  bool send = false;        ///< remap and reconcile --send
-  bool overwrite = false;   ///< reconcile --overwrite
-  bool progress = false;    ///< submit, remap and reconcile --progress
-  std::string file;         ///< submit FILE
-  std::string kind;         ///< explain KIND
-  std::string event;        ///< show EVENT
-  std::string source;       ///< show, release, remap and reconcile --source
-  std::string line;         ///< remap and reconcile --line
-  std::string ward;         ///< remap and reconcile --ward
-  std::string since;        ///< reconcile --since
-  std::string until;        ///< reconcile --until
-  std::string target;       ///< release EVENT|DELIVERY, cancel DELIVERY
-  std::string all_of;       ///< release --all-of
-  std::string by;           ///< release, cancel, remap and reconcile --by
-  std::string why;          ///< release, cancel, remap and reconcile --why
-  int exit_code = 0;        ///< when there is no verb
+  std::string verb;           ///< "check", "explain", "submit", "queue", "show", "lines", "status",
+                              ///< "release", "cancel", "remap", "reconcile"; empty: nothing to do
+  std::string config_file;    ///< --config
+  std::string socket;         ///< --socket
+  bool json = false;          ///< --json
+  bool verbose = false;       ///< check --verbose
+  bool endpoint = false;      ///< check --endpoint
+  std::string endpoint_name;  ///< the one meant by check --endpoint NAME; empty: all
+  bool all = false;           ///< lines and remap --all
+  bool send = false;          ///< remap and reconcile --send
+  bool overwrite = false;     ///< reconcile --overwrite
+  bool progress = false;      ///< submit, remap and reconcile --progress
+  std::string file;           ///< submit FILE
+  std::string kind;           ///< explain KIND
+  std::string event;          ///< show EVENT
+  std::string source;         ///< show, release, remap and reconcile --source
+  std::string line;           ///< remap and reconcile --line
+  std::string ward;           ///< remap and reconcile --ward
+  std::string since;          ///< reconcile --since
+  std::string until;          ///< reconcile --until
+  std::string target;         ///< release EVENT|DELIVERY, cancel DELIVERY
+  std::string all_of;         ///< release --all-of
+  std::string by;             ///< release, cancel, remap and reconcile --by
+  std::string why;            ///< release, cancel, remap and reconcile --why
+  int exit_code = 0;          ///< when there is no verb
 };
 
 /// `arguments` without the program's name. Help, version and usage errors are printed here.

@@ -56,6 +56,7 @@ const Key kKeys[] = {
     {"endpoint", "writes", [](Config& c) -> Field { return &c.endpoint.writes; }},
     {"endpoint", "identity", [](Config& c) -> Field { return &c.endpoint.identity; }},
     {"endpoint", "share_max", [](Config& c) -> Field { return &c.endpoint.share_max; }},
+    {"endpoint", "types", [](Config& c) -> Field { return &c.endpoint.types; }},
     {"policy", "file", [](Config& c) -> Field { return &c.policy.file; }, true},
     {"codes", "edition", [](Config& c) -> Field { return &c.codes.edition; }},
     {"codes", "map", [](Config& c) -> Field { return &c.codes.map; }, true},
@@ -115,6 +116,24 @@ void Fill(const Key& key, schemas::Value value, const std::filesystem::path& fol
   }
 }
 
+/// [endpoints.NAME] has the keys of [endpoint].
+void FillEndpoints(schemas::Value root, const std::filesystem::path& folder, Config& config) {
+  const auto tables = root.Find("endpoints");
+  if (!tables) return;
+  for (const schemas::Value table : *tables) {
+    Config scratch;
+    for (const Key& key : kKeys) {
+      const auto value =
+          std::string_view(key.section) == "endpoint" ? table.Find(key.name) : std::nullopt;
+      if (value) Fill(key, *value, folder, scratch);
+    }
+    scratch.endpoint.name = table.name();
+    scratch.endpoint.fhir_version = config.endpoint.fhir_version;
+    config.endpoints.push_back(std::move(scratch.endpoint));
+  }
+  std::ranges::sort(config.endpoints, {}, &Config::Endpoint::name);
+}
+
 const schemas::Schema& ConfigSchema() {
   static const schemas::Schema schema = [] {
     const auto text = schemas::BundledText("config.schema.json");
@@ -171,6 +190,7 @@ Result<Config, std::vector<Finding>> ReadConfig(const std::string& file, std::st
     const auto value = section ? section->Find(key.name) : std::nullopt;
     if (value) Fill(key, *value, folder, config);
   }
+  FillEndpoints(root, folder, config);
   if (config.admin.socket.empty()) config.admin.socket = config.store.path + ".socket";
   const std::vector<Finding> together = CheckTogether(config, *toml);
   findings.insert(findings.end(), together.begin(), together.end());
@@ -185,12 +205,23 @@ Result<Config, std::vector<Finding>> LoadConfig(const std::string& file,
   return ReadConfig(file, *text, environment);
 }
 
-std::string PrintConfig(const Config& config) {
-  Config copy = config;
+std::vector<Config::Endpoint> AllEndpoints(const Config& config) {
+  std::vector<Config::Endpoint> all{config.endpoint};
+  all.insert(all.end(), config.endpoints.begin(), config.endpoints.end());
+  return all;
+}
+
+namespace {
+
+/// The keys in `only` (empty: all); `header` stands over them (empty: the section's name).
+std::string PrintKeys(Config copy, std::string_view only, const std::string& header) {
   std::string out;
   std::string_view section;
   for (const Key& key : kKeys) {
+    if (!only.empty() && only != key.section) continue;
     const Field field = key.field(copy);
+    if (!header.empty() && std::string_view(key.name) == "fhir_version")
+      continue;  // the main one's
     std::string value;
     if (const auto* const text = std::get_if<std::string*>(&field)) {
       if ((*text)->empty()) continue;  // not set
@@ -205,10 +236,23 @@ std::string PrintConfig(const Config& config) {
       value = std::to_string(**std::get_if<std::int64_t*>(&field));
     }
     if (section != key.section) {
-      out.append(section.empty() ? "" : "\n").append("[").append(key.section).append("]\n");
+      out.append(section.empty() && header.empty() ? "" : "\n");
+      out.append("[").append(header.empty() ? key.section : header).append("]\n");
       section = key.section;
     }
     out.append(key.name).append(" = ").append(value).append("\n");
+  }
+  return out;
+}
+
+}  // namespace
+
+std::string PrintConfig(const Config& config) {
+  std::string out = PrintKeys(config, "", "");
+  for (const Config::Endpoint& endpoint : config.endpoints) {
+    Config copy;
+    copy.endpoint = endpoint;
+    out += PrintKeys(std::move(copy), "endpoint", "endpoints." + endpoint.name);
   }
   return out;
 }

@@ -35,6 +35,7 @@ struct Config {
     std::string socket;  ///< default: the store's path with ".socket" appended
   } admin;
   struct Endpoint {
+    std::string name = "main";  ///< no key: that of the table, [endpoint] or [endpoints.NAME]
     std::string url;
     std::string fhir_version = "4.0.1";  ///< also "4.3.0" and "5.0.0"
     std::string ca_file;                 ///< PEM; empty: the system's
@@ -48,10 +49,12 @@ struct Config {
     std::string scope;
     std::int64_t in_flight_max = 16;
     std::int64_t attempt_time_max_s = 30;
-    std::string writes = "auto";    ///< also "transaction", "batch" and "single"
-    std::string identity = "auto";  ///< also "update-as-create" and "conditional-update"
-    std::int64_t share_max = 1;     ///< bundles that may share a request
+    std::string writes = "auto";     ///< also "transaction", "batch" and "single"
+    std::string identity = "auto";   ///< also "update-as-create" and "conditional-update"
+    std::int64_t share_max = 1;      ///< bundles that may share a request
+    std::vector<std::string> types;  ///< of resources that go there; empty: all
   } endpoint;
+  std::vector<Endpoint> endpoints;  ///< further ones, with the main one's fhir_version
   struct Policy {
     std::string file;
   } policy;
@@ -77,6 +80,9 @@ struct Config {
   } resources;
 };
 
+/// The main one, then the others in the order of their names.
+std::vector<Config::Endpoint> AllEndpoints(const Config& config);
+
 using Environment = std::vector<std::pair<std::string, std::string>>;
 
 /// The process's environment, those variables that start with DWELLD_.
@@ -84,7 +90,7 @@ Environment DwelldEnvironment();
 
 /// Reads a configuration text. `file` is for messages and for relative paths. A variable
 /// DWELLD_SECTION_KEY wins over the file (a list's items separated by ';'); one that names no key
-/// is a finding.
+/// is a finding. Those of [endpoints.NAME] have no variables.
 Result<Config, std::vector<Finding>> ReadConfig(const std::string& file, std::string_view text,
                                                 const Environment& environment);
 

@@ -10,8 +10,7 @@ Naming NamingOf(std::string_view word) {
 
 }  // namespace
 
-Endpoint EndpointOf(const config::Config& config) {
-  const config::Config::Endpoint& from = config.endpoint;
+Endpoint EndpointOf(const config::Config& config, const config::Config::Endpoint& from) {
   Endpoint endpoint;
   endpoint.url = from.url;
   endpoint.tls = {from.certificate, from.private_key, from.ca_file};
@@ -27,30 +26,31 @@ Endpoint EndpointOf(const config::Config& config) {
   return endpoint;
 }
 
-Wants WantsOf(const config::Config& config) {
+Wants WantsOf(const config::Config& config, const config::Config::Endpoint& from) {
   Wants wants;
-  wants.release = *FhirReleaseOf(config.endpoint.fhir_version);
+  wants.release = *FhirReleaseOf(from.fhir_version);
   wants.patients = NamingOf(config.references.patient);
   wants.encounters = NamingOf(config.references.encounter);
-  if (!config.endpoint.bearer_file.empty()) wants.admission = Admission::kBearer;
-  if (!config.endpoint.token_url.empty()) wants.admission = Admission::kTokens;
-  wants.has_certificate = !config.endpoint.certificate.empty();
-  wants.token_url = config.endpoint.token_url;
-  wants.pins = PinsOf(config);
+  if (!from.bearer_file.empty()) wants.admission = Admission::kBearer;
+  if (!from.token_url.empty()) wants.admission = Admission::kTokens;
+  wants.has_certificate = !from.certificate.empty();
+  wants.types = {from.types.begin(), from.types.end()};
+  wants.token_url = from.token_url;
+  wants.pins = PinsOf(from);
   wants.profiles = config.resources.profiles;
   return wants;
 }
 
-Pins PinsOf(const config::Config& config) {
+Pins PinsOf(const config::Config::Endpoint& from) {
   Pins pins;
   for (const auto interaction :
        {Interaction::kTransaction, Interaction::kBatch, Interaction::kSingle}) {
-    if (config.endpoint.writes == InteractionName(interaction)) pins.interaction = interaction;
+    if (from.writes == InteractionName(interaction)) pins.interaction = interaction;
   }
   for (const auto identity : {Identity::kUpdateAsCreate, Identity::kConditionalUpdate}) {
-    if (config.endpoint.identity == IdentityName(identity)) pins.identity = identity;
+    if (from.identity == IdentityName(identity)) pins.identity = identity;
   }
-  pins.share_max = static_cast<std::size_t>(config.endpoint.share_max);
+  pins.share_max = static_cast<std::size_t>(from.share_max);
   return pins;
 }
 

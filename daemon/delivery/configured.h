@@ -10,8 +10,9 @@
 namespace dwell::delivery {
 
 /// `config` was checked when it was read.
-Endpoint EndpointOf(const config::Config& config);
-Wants WantsOf(const config::Config& config);
-Pins PinsOf(const config::Config& config);
+/// `from` is one of its endpoints.
+Endpoint EndpointOf(const config::Config& config, const config::Config::Endpoint& from);
+Wants WantsOf(const config::Config& config, const config::Config::Endpoint& from);
+Pins PinsOf(const config::Config::Endpoint& from);
 
 }  // namespace dwell::delivery

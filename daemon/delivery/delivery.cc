@@ -35,14 +35,12 @@ class RunningDelivery final : public Delivery {
     });
   }
 
-  void Stop(std::chrono::milliseconds time_max) override {
-    if (!thread_.joinable()) return;
+  void Drain(std::chrono::milliseconds time_max) override {
     asio::post(loop_, [this, time_max] { dispatcher_.Drain(time_max); });
-    thread_.join();
   }
 
-  void Hurry() override {
-    asio::post(loop_, [this] { dispatcher_.Drain(std::chrono::milliseconds(0)); });
+  void Join() override {
+    if (thread_.joinable()) thread_.join();
   }
 
   Progress progress() const override { return dispatcher_.progress(); }

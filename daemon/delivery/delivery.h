@@ -64,11 +64,17 @@ class Delivery {
 
   /// There may be something to send. Cheap; safe from any thread.
   virtual void Wake() = 0;
-  /// Stops claiming; finishes or abandons what is in flight within `time_max` (abandoned ones are
-  /// uncertain in the store) and joins the thread.
-  virtual void Stop(std::chrono::milliseconds time_max) = 0;
-  /// Stop() waits no longer: what is in flight is abandoned at once. Safe from any thread.
-  virtual void Hurry() = 0;
+  /// Begins to stop: claims no more; finishes or abandons what is in flight within `time_max`
+  /// (abandoned ones are uncertain in the store). Once more: the new time counts. Cheap; safe from
+  /// any thread.
+  virtual void Drain(std::chrono::milliseconds time_max) = 0;
+  /// Waits for the end of a Drain(): joins the thread.
+  virtual void Join() = 0;
+  /// Both.
+  void Stop(std::chrono::milliseconds time_max) {
+    Drain(time_max);
+    Join();
+  }
   virtual Progress progress() const = 0;
 };
 

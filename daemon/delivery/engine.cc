@@ -55,7 +55,7 @@ void Engine::Visited(std::vector<store::BundleRecord> claimed, std::optional<Ins
   CHECK(is_visiting_);
   is_visiting_ = false;
   if (visit_wanted_ > 0 && claimed.size() == visit_wanted_) more_ = true;
-  std::move(claimed.begin(), claimed.end(), std::back_inserter(fetched_));
+  for (store::BundleRecord& bundle : claimed) fetched_.Put(std::move(bundle));
   ready_at_.reset();
   if (!next_ready || is_draining_) return;
   const milliseconds wait = *next_ready - now.wall;
@@ -154,8 +154,7 @@ void Engine::HearBells(Time now) {
 }
 
 void Engine::GiveBackFetched(Instant now) {
-  for (const store::BundleRecord& bundle : fetched_) settled_.push_back(GiveBack(bundle, now));
-  fetched_.clear();
+  while (!fetched_.empty()) settled_.push_back(GiveBack(fetched_.Take(), now));
 }
 
 std::size_t Engine::Allowed(Time now) const {
@@ -167,9 +166,7 @@ Sending Engine::NextSending(std::size_t allowed) {
   sending.sender = idle_.back();
   idle_.pop_back();
   sending.style = style();
-  const auto end = fetched_.begin() + static_cast<std::ptrdiff_t>(NextShare(allowed));
-  std::move(fetched_.begin(), end, std::back_inserter(sending.bundles));
-  fetched_.erase(fetched_.begin(), end);
+  TakeShare(allowed, sending.bundles);
   ++active_;
   in_flight_ += sending.bundles.size();
   return sending;
@@ -180,16 +177,19 @@ bool Engine::MayShare(const store::BundleRecord& bundle) const {
   return bundle.attempts == 0 && !bundle.uncertain && !alone_.contains(bundle.seq);
 }
 
-/// How many of those fetched go out together. Nobody waits for company: each of the senders gets as
-/// many as wait for it anyway.
-std::size_t Engine::NextShare(std::size_t allowed) const {
+/// Takes what goes out together. Nobody waits for company: each of the senders gets as many as wait
+/// for it anyway.
+void Engine::TakeShare(std::size_t allowed, std::vector<store::BundleRecord>& share) {
   const std::size_t most = std::min(style().share_max, fetched_.size() / allowed);
   std::vector<Size> sizes;
-  for (const store::BundleRecord& bundle : fetched_) {
-    if (sizes.size() >= most || !MayShare(bundle)) break;
-    sizes.push_back({bundle.entries, bundle.body.size()});
-  }
-  return sizes.empty() ? 1 : Fitting(style(), sizes);
+  do {
+    const store::BundleRecord& next = fetched_.Next();
+    const bool may_share = MayShare(next);
+    sizes.push_back({next.entries, next.body.size()});
+    if (!share.empty() && (!may_share || Fitting(style(), sizes) < sizes.size())) break;
+    share.push_back(fetched_.Take());
+    if (!may_share) break;
+  } while (!fetched_.empty() && share.size() < most);
 }
 
 /// How many bundles we could take now.

@@ -10,7 +10,6 @@
 
 #include <chrono>
 #include <cstdint>
-#include <deque>
 #include <optional>
 #include <unordered_set>
 #include <vector>
@@ -18,6 +17,7 @@
 #include "daemon/delivery/health.h"
 #include "daemon/delivery/outcome.h"
 #include "daemon/delivery/progress.h"
+#include "daemon/delivery/turns.h"
 #include "daemon/delivery/writing.h"
 #include "daemon/store/store.h"
 
@@ -105,7 +105,7 @@ class Engine {
   std::size_t Allowed(Time now) const;
   Sending NextSending(std::size_t allowed);
   bool MayShare(const store::BundleRecord& bundle) const;
-  std::size_t NextShare(std::size_t allowed) const;
+  void TakeShare(std::size_t allowed, std::vector<store::BundleRecord>& share);
   void SettleOne(const store::BundleRecord& bundle, const Verdict& verdict, bool in_company,
                  const Times& now, std::uint64_t random);
   std::size_t Wanted(Time now) const;
@@ -119,11 +119,11 @@ class Engine {
   Writing writing_;
   Progress progress_;
 
-  std::vector<std::size_t> idle_;            ///< senders; the one that worked last is at the end
-  std::size_t active_ = 0;                   ///< senders at work
-  std::size_t in_flight_ = 0;                ///< bundles that they carry
-  std::deque<store::BundleRecord> fetched_;  ///< claimed, not yet sent
-  std::vector<store::Settlement> settled_;   ///< not yet told to the store
+  std::vector<std::size_t> idle_;           ///< senders; the one that worked last is at the end
+  std::size_t active_ = 0;                  ///< senders at work
+  std::size_t in_flight_ = 0;               ///< bundles that they carry
+  Turns fetched_;                           ///< claimed, not yet sent
+  std::vector<store::Settlement> settled_;  ///< not yet told to the store
   /// Of bundles that were refused or got lost in company: whose fault that was is not known. After
   /// a restart they are tried in company once more.
   std::unordered_set<std::int64_t> alone_;

@@ -11,6 +11,7 @@
 
 #include "daemon/delivery/write_style.h"
 #include "daemon/net/exchange.h"
+#include "mapping/fhir/selection.h"
 #include "schemas/release.h"
 
 namespace dwell::delivery {
@@ -40,6 +41,7 @@ enum class Admission : std::uint8_t { kNothing, kBearer, kTokens };
 /// What we are configured to do.
 struct Wants {
   FhirRelease release = FhirRelease::kR4;
+  fhir::Types types;  ///< of resources that go there; empty: all
   Naming patients = Naming::kIdentifier;
   Naming encounters = Naming::kIdentifier;
   Admission admission = Admission::kNothing;

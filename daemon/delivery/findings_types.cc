@@ -11,6 +11,14 @@ constexpr Grade kOk = Grade::kOk;
 constexpr Grade kDoubtful = Grade::kDoubtful;
 constexpr Grade kCannot = Grade::kCannot;
 
+std::vector<std::string_view> TypesSent(const Wants& wants) {
+  auto types = fhir::TypesWritten(wants.release);
+  if (!wants.types.empty()) {
+    std::erase_if(types, [&](std::string_view type) { return !wants.types.contains(type); });
+  }
+  return types;
+}
+
 /// What else the statement says of writing a type; nothing that we need.
 std::string More(const TypeCapability& type) {
   std::string more;
@@ -79,7 +87,7 @@ Finding JudgeWriting(const Capability& capability, std::string_view name, Identi
 /// The types of ours whose reference policy is told and lacks `policy`; empty: none.
 std::string Without(const Capability& capability, const Wants& wants, std::string_view policy) {
   std::string names;
-  for (const std::string_view name : fhir::TypesWritten(wants.release)) {
+  for (const std::string_view name : TypesSent(wants)) {
     const TypeCapability* const type = capability.Find(name);
     if (type == nullptr || type->reference_policies.empty()) continue;
     if (Lists(type->reference_policies, policy)) continue;
@@ -162,7 +170,7 @@ Finding JudgeKnown(const Capability& capability, const Wants& wants, Interaction
 void JudgeTypes(const Capability& capability, const Wants& wants, Identity identity,
                 std::vector<Finding>& findings) {
   const std::size_t first = findings.size();
-  for (const std::string_view type : fhir::TypesWritten(wants.release)) {
+  for (const std::string_view type : TypesSent(wants)) {
     Finding finding = JudgeWriting(capability, type, identity);
     const auto same =
         std::find_if(findings.begin() + static_cast<std::ptrdiff_t>(first), findings.end(),

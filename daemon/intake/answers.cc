@@ -84,7 +84,8 @@ std::string LocationOf(std::string_view source, std::string_view id) {
 }
 
 std::string Story(const store::EventRecord& event,
-                  const std::vector<store::BundleRecord>& deliveries, Audience audience) {
+                  const std::vector<store::BundleRecord>& deliveries, Audience audience,
+                  const std::function<std::string(std::int64_t endpoint)>& name_of) {
   schemas::JsonWriter out;
   out.BeginObject();
   out.Member("source", event.source);
@@ -100,6 +101,8 @@ std::string Story(const store::EventRecord& event,
   for (const store::BundleRecord& delivery : deliveries) {
     out.BeginObject();
     out.MemberInteger("delivery", delivery.seq);
+    const std::string endpoint = name_of(delivery.endpoint);
+    if (!endpoint.empty()) out.Member("endpoint", endpoint);
     out.Member("state", store::DeliveryStateName(delivery.state));
     out.Member("made_at", FormatInstant(delivery.made_at));
     out.MemberInteger("attempts", delivery.attempts);

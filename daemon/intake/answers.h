@@ -1,6 +1,7 @@
 // The texts of answers about events. Pure.
 #pragma once
 
+#include <functional>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -30,9 +31,11 @@ std::string LocationOf(std::string_view source, std::string_view id);
 /// why.
 enum class Audience : std::uint8_t { kWard, kOperator };
 
-/// What became of an event, as JSON. `event` comes from Store::FindEvent().
+/// What became of an event, as JSON. `event` comes from Store::FindEvent(). `name_of` gives an
+/// endpoint's name; empty: there is only one.
 std::string Story(const store::EventRecord& event,
-                  const std::vector<store::BundleRecord>& deliveries, Audience audience);
+                  const std::vector<store::BundleRecord>& deliveries, Audience audience,
+                  const std::function<std::string(std::int64_t endpoint)>& name_of);
 
 /// Writes the member "decisions" of a delivery, oldest first, if there are any:
 /// [{"delivery","decision","at","by","why","was","attempts","made_again_as"}]; `was` is why it was

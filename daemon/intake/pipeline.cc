@@ -121,7 +121,8 @@ void Pipeline::Show(std::string source, std::string id, Audience audience, const
     const auto deliveries = store.BundlesOfEvent((*event)->seq);
     if (!deliveries) return deliveries.error();
     reply->status = 200;
-    reply->body = Story(**event, *deliveries, audience);
+    const auto name_of = [&store](std::int64_t endpoint) { return store.NameOfEndpoint(endpoint); };
+    reply->body = Story(**event, *deliveries, audience, name_of);
     return {};
   };
   job.done = [reply, done](const Result<void>& result) {

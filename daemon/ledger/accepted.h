@@ -1,4 +1,4 @@
-// What the endpoint said yes to: for reading it back, and for sending it again.
+// What the main endpoint said yes to: for reading it back, and for sending it again.
 #pragma once
 
 #include <cstdint>
@@ -35,7 +35,7 @@ struct AcceptedLine {
   std::size_t given_up = 0;    ///< resources that count as not issued (see ForgetIssued())
   /// Deliveries of that time whose bodies are no longer stored, or whose line is no longer kept.
   std::size_t not_kept = 0;
-  std::string trouble;         ///< why a stored delivery could not be read; or empty
+  std::string trouble;  ///< why a stored delivery could not be read; or empty
 };
 
 struct AcceptedPage {

@@ -83,7 +83,7 @@ class Gathering {
 
 Result<void> Gather(store::Store& store, const AcceptedOrder& order,
                     const store::LineRecord& record, AcceptedLine& line, std::size_t& pieces) {
-  const auto bundles = store.BundlesSince(record.seq, order.since);
+  const auto bundles = OfMainEndpoint(store.BundlesSince(record.seq, order.since));
   if (bundles.has_error()) return bundles.error();
   Gathering gathering(order);
   const bool is_any = std::ranges::any_of(

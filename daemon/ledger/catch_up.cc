@@ -42,7 +42,7 @@ Result<void> LookAgain(Ledger::Impl& ledger, store::Store& store, const line::Ke
   }
   touched.lines.push_back(key);
   Making making = MakeAll(*line, state, ledger.rules, nullptr, now);
-  touched.news = touched.news || making.bundle.has_value();
+  touched.news = touched.news || !making.bundles.empty();
   const auto appended = ledger.Append(store, state, std::move(making), nullptr);
   if (appended.has_error()) return appended.error();
   return {};

@@ -127,22 +127,48 @@ Result<std::shared_ptr<const event::Event>> CauseOf(store::Store& store, const L
   return found == state.events.end() ? nullptr : *found;
 }
 
-/// Appends what was made in place of `old` (the held bundle and those behind it).
+/// Appends what was made in place of `old` (the held bundle, its like for other endpoints, and
+/// those behind them).
 Result<void> Replace(Ledger::Impl& ledger, store::Store& store, Sitting& sitting, LineState& state,
                      Making making, const std::vector<BundleRecord>& old, Decided& decided) {
   sitting.touched.lines.push_back(state.key);
-  const bool has_bundle = making.bundle.has_value();
-  if (has_bundle) making.bundle->event_seq = old.front().event_seq;
+  for (BundleRecord& bundle : making.bundles) bundle.event_seq = old.front().event_seq;
   const auto appended = ledger.Append(store, state, std::move(making), nullptr);
   if (appended.has_error()) return appended.error();
-  if (has_bundle) decided.made_again_as = appended->bundle_seq;
   for (const BundleRecord& bundle : old) {
-    const auto kept =
-        store.Decide(Record(sitting, bundle.seq, Act::kMadeAgain, decided.made_again_as));
+    const auto again =
+        std::ranges::find(appended->bundles, bundle.endpoint, &Appended::Bundle::endpoint);
+    const std::int64_t as = again == appended->bundles.end() ? 0 : again->seq;
+    const auto kept = store.Decide(Record(sitting, bundle.seq, Act::kMadeAgain, as));
     if (kept.has_error()) return kept.error();
-    if (&bundle != &old.front()) decided.with_it.push_back(bundle.seq);
+    if (&bundle == &old.front()) {
+      decided.made_again_as = as;
+    } else {
+      decided.with_it.push_back(bundle.seq);
+    }
   }
   return {};
+}
+
+/// Whether two bundles of a line tell of the same, each to its endpoint.
+bool IsMadeWith(const BundleRecord& one, const BundleRecord& other) {
+  return one.event_seq == other.event_seq && one.made_at == other.made_at;
+}
+
+/// What is made again with a held bundle, this one first: its like for other endpoints, where they
+/// are on hold, too, and at each endpoint all that waits behind. `open` is in the order of lanes.
+std::vector<BundleRecord> InPlaceOf(BundleRecord bundle, const std::vector<BundleRecord>& open) {
+  std::vector<BundleRecord> old;
+  const BundleRecord* held = nullptr;  // of the lane that is looked at
+  for (const BundleRecord& one : open) {
+    if (held != nullptr && held->endpoint != one.endpoint) held = nullptr;
+    if (held == nullptr && one.state == DeliveryState::kOnHold && IsMadeWith(one, bundle)) {
+      held = &one;
+    }
+    if (held != nullptr && one.seq != bundle.seq) old.push_back(one);
+  }
+  old.insert(old.begin(), std::move(bundle));
+  return old;
 }
 
 /// All that the bundles held counts as not issued in `before`.
@@ -166,16 +192,18 @@ Result<void> MakeLineAgain(Ledger::Impl& ledger, store::Store& store, Sitting& s
   LineState before = state;
   const Result<void> forgotten = ForgetAll(ledger, store, old, before);
   if (forgotten.has_error()) return forgotten;
-  // Nobody is named as the author of what others told: with more than one bundle there is no cause.
+  // Nobody is named as the author of what others told: with more than one making there is no cause.
   std::shared_ptr<const event::Event> cause;
-  if (old.size() == 1) {
+  const bool made_at_once = std::ranges::all_of(
+      old, [&](const BundleRecord& bundle) { return IsMadeWith(bundle, old.front()); });
+  if (made_at_once) {
     const auto found = CauseOf(store, state, old.front());
     if (found.has_error()) return found.error();
     cause = found.value();
   }
   Making making = MakeAll(*line, before, ledger.rules, cause.get(), sitting.now);
-  if (making.bundle && making.bundle->state == DeliveryState::kOnHold) {
-    return Error(ErrorKind::kData, "made again it is no better: " + making.bundle->why);
+  if (const std::string fault = making.fault(); !fault.empty()) {
+    return Error(ErrorKind::kData, "made again it is no better: " + fault);
   }
   return Replace(ledger, store, sitting, state, std::move(making), old, decided);
 }
@@ -183,13 +211,12 @@ Result<void> MakeLineAgain(Ledger::Impl& ledger, store::Store& store, Sitting& s
 Result<void> MakeAgain(Ledger::Impl& ledger, store::Store& store, Sitting& sitting,
                        BundleRecord bundle, Decided& decided) {
   decided.act = Act::kMadeAgain;
-  auto behind = store.OpenBehind(bundle);
-  if (behind.has_error()) return behind.error();
+  const auto open = store.OpenOfLine(bundle.line_seq);
+  if (open.has_error()) return open.error();
   const auto key = store.KeyOfLine(bundle.line_seq);
   if (key.has_error()) return key.error();
   CHECK(key.value().has_value());
-  std::vector<BundleRecord> old{std::move(bundle)};
-  std::ranges::move(behind.value(), std::back_inserter(old));
+  const std::vector<BundleRecord> old = InPlaceOf(std::move(bundle), open.value());
   const Result<LineState*> loaded = ledger.Load(store, *key.value());
   Result<void> made = loaded.has_error()
                           ? Result<void>(loaded.error())
@@ -208,6 +235,7 @@ Result<void> DecideOne(Ledger::Impl& ledger, store::Store& store, Sitting& sitti
     return {};
   }
   BundleRecord& bundle = *found.value();
+  decided.endpoint = store.NameOfEndpoint(bundle.endpoint);
   if (bundle.state != DeliveryState::kOnHold) {
     decided.refusal = "it is " + std::string(DeliveryStateName(bundle.state)) +
                       "; only what is on hold can be released or cancelled";

@@ -92,7 +92,7 @@ bool IsForgotten(const fhir::Issued& one) { return one.fingerprint == kMakeAgain
 LastIssued::LastIssued(std::vector<std::string> wanted)
     : wanted_(std::make_move_iterator(wanted.begin()), std::make_move_iterator(wanted.end())) {}
 
-void LastIssued::Look(std::string_view bundle) {
+void LastIssued::Look(std::string_view bundle, std::int64_t endpoint) {
   auto document = schemas::Document::Parse(bundle, kBundleLimits);
   if (document.has_error()) return;
   const schemas::Document& kept = documents_.emplace_back(std::move(*document));
@@ -102,11 +102,11 @@ void LastIssued::Look(std::string_view bundle) {
     const auto entry = ReadEntry(each);
     if (!entry) continue;
     std::string name(entry->name);
-    if (wanted_.erase(name) != 0) found_.emplace(std::move(name), entry->resource);
+    if (wanted_.erase(name) != 0) found_.emplace(std::move(name), Found{entry->resource, endpoint});
   }
 }
 
-std::optional<schemas::Value> LastIssued::Find(const std::string& name) const {
+std::optional<LastIssued::Found> LastIssued::Find(const std::string& name) const {
   const auto found = found_.find(name);
   return found == found_.end() ? std::nullopt : std::optional(found->second);
 }

@@ -50,13 +50,17 @@ class LastIssued {
   /// Whether all that is wanted was found.
   bool complete() const { return wanted_.empty(); }
   /// Takes what is still wanted out of one more bundle; nothing when its text cannot be read.
-  void Look(std::string_view bundle);
+  void Look(std::string_view bundle, std::int64_t endpoint = 0);
+  struct Found {
+    schemas::Value resource;
+    std::int64_t endpoint = 0;  ///< that the bundle was for
+  };
   /// Empty when none of the bundles held it.
-  std::optional<schemas::Value> Find(const std::string& name) const;
+  std::optional<Found> Find(const std::string& name) const;
 
  private:
   std::set<std::string> wanted_;
-  std::map<std::string, schemas::Value> found_;
+  std::map<std::string, Found> found_;
   std::list<schemas::Document> documents_;  // which `found_` points into
 };
 

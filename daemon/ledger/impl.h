@@ -19,10 +19,18 @@ struct Touched {
   bool news = false;
 };
 
-/// What Append() added; 0: nothing of it.
+/// Those of the bundles that are the main endpoint's.
+Result<std::vector<store::BundleRecord>> OfMainEndpoint(
+    Result<std::vector<store::BundleRecord>> bundles);
+
+/// What Append() added.
 struct Appended {
-  std::int64_t event_seq = 0;
-  std::int64_t bundle_seq = 0;
+  std::int64_t event_seq = 0;  ///< 0: none
+  struct Bundle {
+    std::int64_t seq = 0;
+    std::int64_t endpoint = 0;
+  };
+  std::vector<Bundle> bundles;
 };
 
 struct Ledger::Impl {
@@ -43,8 +51,8 @@ struct Ledger::Impl {
       const LineState& state, const std::shared_ptr<const event::Event>& added) const;
   /// Why no more deliveries can be taken now, in words; empty while there is room.
   std::string WhyNoRoom(const store::Store& store) const;
-  /// Stores the line with its next change, the event (if any) and the bundle (if any), and brings
-  /// `state` up to date. A bundle without an event keeps the event_seq that it has.
+  /// Stores the line with its next change, the event (if any) and the bundles (if any), and brings
+  /// `state` up to date. Bundles without an event keep the event_seq that they have.
   Result<Appended> Append(store::Store& store, LineState& state, Making making,
                           const store::EventRecord* event);
   /// To be called first in every job's `done`.

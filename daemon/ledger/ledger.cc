@@ -8,6 +8,15 @@
 
 namespace dwell::ledger {
 
+Result<std::vector<store::BundleRecord>> OfMainEndpoint(
+    Result<std::vector<store::BundleRecord>> bundles) {
+  if (bundles.has_value()) {
+    std::erase_if(bundles.value(),
+                  [](const store::BundleRecord& bundle) { return bundle.endpoint != 0; });
+  }
+  return bundles;
+}
+
 Ledger::Ledger(store::Jobs& jobs, const base::Clock& clock, Rules rules)
     : impl_(std::make_shared<Impl>(jobs, clock, std::move(rules))) {}
 
@@ -58,7 +67,7 @@ std::string Ledger::Impl::WhyNoRoom(const store::Store& store) const {
 Result<Appended> Ledger::Impl::Append(store::Store& store, LineState& state, Making making,
                                       const store::EventRecord* event) {
   state.issued = std::move(making.issued);
-  if (making.bundle) ++state.bundles;
+  if (making.news) ++state.bundles;
   store::LineRecord line;
   line.seq = state.seq;
   line.key = state.key;
@@ -77,18 +86,19 @@ Result<Appended> Ledger::Impl::Append(store::Store& store, LineState& state, Mak
     if (added.has_error()) return added.error();
     appended.event_seq = added.value();
   }
-  if (!making.bundle) return appended;
+  if (making.bundles.empty()) return appended;
   const Result<std::int64_t> ward = store.WardNumber(making.ward);
   if (ward.has_error()) return ward.error();
-  making.bundle->ward = ward.value();
-  making.bundle->line_seq = state.seq;
-  if (event != nullptr) making.bundle->event_seq = appended.event_seq;
-  const Result<std::int64_t> bundle_seq = store.AddBundle(*making.bundle);
-  if (bundle_seq.has_error()) return bundle_seq.error();
-  appended.bundle_seq = bundle_seq.value();
-  if (making.bundle->state == store::DeliveryState::kOnHold) {
+  for (store::BundleRecord& bundle : making.bundles) {
+    bundle.ward = ward.value();
+    bundle.line_seq = state.seq;
+    if (event != nullptr) bundle.event_seq = appended.event_seq;
+    const Result<std::int64_t> seq = store.AddBundle(bundle);
+    if (seq.has_error()) return seq.error();
+    appended.bundles.push_back({seq.value(), bundle.endpoint});
+    if (bundle.state != store::DeliveryState::kOnHold) continue;
     log::Write(log::Level::kError, "own-resource-not-legal",
-               {{"bundle_seq", appended.bundle_seq}, {"event_seq", making.bundle->event_seq}});
+               {{"bundle_seq", seq.value()}, {"event_seq", bundle.event_seq}});
   }
   return appended;
 }

@@ -13,6 +13,7 @@
 #include "daemon/store/jobs.h"
 #include "mapping/due/due.h"
 #include "mapping/fhir/bundle.h"
+#include "mapping/fhir/selection.h"
 #include "schemas/bundled.h"
 
 namespace dwell::ledger {
@@ -53,7 +54,8 @@ struct Order {
 /// What became of one delivery.
 struct Decided {
   std::int64_t bundle_seq = 0;
-  std::string refusal;  ///< why nothing was done about it; empty: it was
+  std::string endpoint;  ///< its name, where there are several
+  std::string refusal;   ///< why nothing was done about it; empty: it was
   store::Act act = store::Act::kReleased;
   std::int64_t made_again_as = 0;     ///< see store::DecisionRecord
   std::vector<std::int64_t> with_it;  ///< deliveries that waited behind it and were made again too
@@ -104,8 +106,8 @@ struct RemappedLine {
   std::size_t same = 0;     ///< resources made from other inputs that come out the same: not sent
   std::size_t waiting = 0;  ///< deliveries that wait in its lane before this one
   std::size_t on_hold = 0;  ///< of those, on hold: nothing behind them goes
-  std::int64_t bundle_seq = 0;  ///< of the delivery, when it was sent
-  std::string trouble;          ///< why nothing could be made or sent; empty when it could
+  std::vector<std::int64_t> bundle_seqs;  ///< of the deliveries, one an endpoint, when it was sent
+  std::string trouble;  ///< why nothing could be made or sent; empty when it could
 };
 
 struct RemapPage {
@@ -128,12 +130,20 @@ struct StoppedKeeping {
   store::QuietLine after;     ///< where the next step goes on
 };
 
+/// An endpoint that bundles are made for.
+struct Destination {
+  std::int64_t number = 0;  ///< see store::Store::EndpointNumber()
+  fhir::Types types;        ///< that it gets; empty: all
+};
+
 /// What the ledger works with; all outlive the last job.
 struct Rules {
   const schemas::Bundled* schemas = nullptr;
   const due::Policy* policy = nullptr;
   const due::Zone* zone = nullptr;
   fhir::Context fhir;
+  /// Each gets its own bundle of what is new, appended in the same transaction as the event.
+  std::vector<Destination> destinations{Destination{}};
   /// Deliveries that may wait before new events are put off.
   std::uint64_t queue_bundles_max = limits::kQueueBundlesMax;
 };
@@ -160,10 +170,14 @@ class Ledger {
   /// Does what a person decided, each delivery whole, all in one transaction; of `all_of` at most
   /// limits::kDecisionsMax. Only what is on hold can be decided about.
   ///
+  /// An event's id stands for its deliveries at all endpoints; otherwise each endpoint's delivery
+  /// is a matter of its own.
+  ///
   /// Released: the same bytes go again, first of their lane. A bundle that breaks our own structure
   /// never goes out as it is: its resources are made anew from the line as it now stands, together
-  /// with those of all that waits behind it (which was made on top of it), as one bundle; refused
-  /// while that would not be legal either.
+  /// with those of all that waits behind it (which was made on top of it), as one bundle for each
+  /// endpoint, in place of what was made for the others at the same time if that is on hold, too;
+  /// refused while that would not be legal either.
   ///
   /// Cancelled: the bundle is kept and never sent; what it held counts as not issued (see
   /// ForgetIssued()), so that the line's next bundle carries what still follows from the line.

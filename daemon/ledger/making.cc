@@ -26,6 +26,20 @@ std::string FindFault(const std::vector<fhir::Resource>& resources,
   return {};
 }
 
+store::BundleRecord Pack(const std::vector<fhir::Resource>& resources, const Rules& rules,
+                         Instant now) {
+  store::BundleRecord bundle;
+  bundle.made_at = now;
+  bundle.why = FindFault(resources, *rules.schemas);
+  if (!bundle.why.empty()) {
+    bundle.state = store::DeliveryState::kOnHold;
+    bundle.settled_at = now;
+  }
+  bundle.entries = static_cast<std::uint32_t>(resources.size());
+  bundle.body = fhir::TransactionBundle(resources);
+  return bundle;
+}
+
 }  // namespace
 
 Derived DeriveResources(const line::Line& line, const std::vector<fhir::Issued>& issued,
@@ -54,17 +68,29 @@ Making FinishMaking(const line::Line& line, Derived derived, const Rules& rules,
   CHECK(!making.next_change || *making.next_change > now);
   making.summary = LineSummary(line, dues);
   making.ward = line.place().ward;
-  if (made.resources.empty()) return making;
-  store::BundleRecord& bundle = making.bundle.emplace();
-  bundle.made_at = now;
-  bundle.why = FindFault(made.resources, *rules.schemas);
-  if (!bundle.why.empty()) {
-    bundle.state = store::DeliveryState::kOnHold;
-    bundle.settled_at = now;
+  making.news = !made.resources.empty();
+  if (!making.news) return making;
+  const store::BundleRecord* whole = nullptr;  // made once for all that take every type
+  making.bundles.reserve(rules.destinations.size());
+  for (const Destination& destination : rules.destinations) {
+    if (destination.types.empty()) {
+      making.bundles.push_back(whole != nullptr ? *whole : Pack(made.resources, rules, now));
+      whole = &making.bundles.back();
+    } else {
+      const auto part = fhir::Select(destination.types, made.resources, line, dues, rules.fhir);
+      if (part.empty()) continue;
+      making.bundles.push_back(Pack(part, rules, now));
+    }
+    making.bundles.back().endpoint = destination.number;
   }
-  bundle.entries = static_cast<std::uint32_t>(made.resources.size());
-  bundle.body = fhir::TransactionBundle(made.resources);
   return making;
+}
+
+std::string Making::fault() const {
+  for (const store::BundleRecord& bundle : bundles) {
+    if (bundle.state == store::DeliveryState::kOnHold) return bundle.why;
+  }
+  return {};
 }
 
 }  // namespace dwell::ledger

@@ -16,9 +16,13 @@ struct Making {
   std::optional<Instant> next_change;  ///< when the clock must look at the line again
   std::string summary;                 ///< see LineSummary()
   std::string ward;                    ///< where the line now is
-  /// Without line and event; empty when nothing is to be told. On hold, with why, when a resource
-  /// of ours breaks our own structure: the event is right, we are wrong.
-  std::optional<store::BundleRecord> bundle;
+  bool news = false;                   ///< something differs from what was issued
+  /// Of the news, one for each endpoint that gets any of it; without line, event and ward. On hold,
+  /// with why, when a resource of ours breaks our own structure: the event is right, we are wrong.
+  std::vector<store::BundleRecord> bundles;
+
+  /// Why the first bundle on hold is; empty when none is.
+  std::string fault() const;
 };
 
 /// What follows from the line under the rules as they are.

@@ -34,9 +34,20 @@ bool IsOfMaking(std::string_view type, std::string_view pointer) {
   return type == "Task" && (pointer == "/lastModified" || pointer == "/authoredOn");
 }
 
+/// As it would be written for that endpoint.
+std::string WrittenFor(std::int64_t endpoint, const fhir::Resource& resource,
+                       const line::Line& line, const std::vector<due::Due>& dues,
+                       const Rules& rules) {
+  const auto destination = std::ranges::find(rules.destinations, endpoint, &Destination::number);
+  if (destination == rules.destinations.end() || destination->types.empty()) return resource.json;
+  const auto selected = fhir::Select(destination->types, {resource}, line, dues, rules.fhir);
+  return selected.empty() ? resource.json : selected.front().json;
+}
+
 /// How a resource made again differs from what was issued of it; empty when it does not.
+template <class WriteFor>
 std::optional<Remapped> Compare(const fhir::Resource& resource, const fhir::Issued* issued,
-                                const LastIssued& last) {
+                                const LastIssued& last, const WriteFor& write_for) {
   Remapped remapped;
   remapped.type = resource.type;
   remapped.id = resource.id;
@@ -49,11 +60,11 @@ std::optional<Remapped> Compare(const fhir::Resource& resource, const fhir::Issu
   } else if (!before) {
     remapped.state = Remapped::State::kNotKept;
   } else {
-    const auto after = schemas::Document::Parse(resource.json);
+    const auto after = schemas::Document::Parse(write_for(before->endpoint, resource));
     if (!after) return remapped;  // not legal: found again when the bundle is made
-    remapped.changes = Differences(*before, after->root(), [&resource](std::string_view pointer) {
-      return IsOfMaking(resource.type, pointer);
-    });
+    remapped.changes = Differences(
+        before->resource, after->root(),
+        [&resource](std::string_view pointer) { return IsOfMaking(resource.type, pointer); });
     if (remapped.changes.empty()) return std::nullopt;
     remapped.changes.resize(std::min(remapped.changes.size(), limits::kRemapChangesMax));
   }
@@ -77,7 +88,7 @@ Result<LastIssued> FindLast(store::Store& store, Pass& pass, LineState& state,
   for (const std::int64_t seq : seqs.value()) {
     const auto bundle = store.FindBundle(seq);
     if (bundle.has_error()) return bundle.error();
-    last.Look(bundle.value()->body);
+    last.Look(bundle.value()->body, bundle.value()->endpoint);
     ++pass.pieces;
     if (last.complete()) break;
   }
@@ -86,15 +97,19 @@ Result<LastIssued> FindLast(store::Store& store, Pass& pass, LineState& state,
 
 /// Sorts what was made again into what differs (into `row`) and what comes out the same; returns
 /// what counts as issued once the latter is known to.
-Result<std::vector<fhir::Issued>> Sift(store::Store& store, Pass& pass, LineState& state,
-                                       Derived& again, RemappedLine& row) {
+Result<std::vector<fhir::Issued>> Sift(const Ledger::Impl& ledger, store::Store& store, Pass& pass,
+                                       LineState& state, const line::Line& line, Derived& again,
+                                       RemappedLine& row) {
   const auto last = FindLast(store, pass, state, again.made.resources);
   if (last.has_error()) return last.error();
+  const auto write_for = [&](std::int64_t endpoint, const fhir::Resource& resource) {
+    return WrittenFor(endpoint, resource, line, again.dues, ledger.rules);
+  };
   std::vector<fhir::Issued> issued = state.issued;
   for (const fhir::Resource& resource : again.made.resources) {
     if (resource.role.empty()) continue;  // the Provenance
     fhir::Issued* const known = FindIssued(issued, resource.type, resource.id);
-    auto differs = Compare(resource, known, last.value());
+    auto differs = Compare(resource, known, last.value(), write_for);
     if (differs) {
       row.resources.push_back(std::move(*differs));
       continue;
@@ -106,9 +121,7 @@ Result<std::vector<fhir::Issued>> Sift(store::Store& store, Pass& pass, LineStat
 }
 
 Result<void> CountLane(store::Store& store, const LineState& state, RemappedLine& row) {
-  store::BundleRecord front;
-  front.line_seq = state.seq;
-  const auto open = store.OpenBehind(front);
+  const auto open = store.OpenOfLine(state.seq);
   if (open.has_error()) return open.error();
   row.waiting = open->size();
   row.on_hold = static_cast<std::size_t>(
@@ -121,19 +134,19 @@ Result<void> Send(Ledger::Impl& ledger, store::Store& store, Pass& pass, LineSta
                   Making making, RemappedLine& row) {
   pass.touched.lines.push_back(state.key);
   pass.touched.news = true;
-  const bool has_bundle = making.bundle.has_value();
   const auto appended = ledger.Append(store, state, std::move(making), nullptr);
   if (appended.has_error()) return appended.error();
-  if (!has_bundle) return {};
-  row.bundle_seq = appended->bundle_seq;
-  store::DecisionRecord decision;
-  decision.bundle_seq = appended->bundle_seq;
-  decision.at = pass.now;
-  decision.act = store::Act::kDerivedAgain;
-  decision.by = pass.order.by;
-  decision.why = pass.order.why;
-  const auto kept = store.WriteDown(decision);
-  if (kept.has_error()) return kept.error();
+  for (const Appended::Bundle& bundle : appended->bundles) {
+    row.bundle_seqs.push_back(bundle.seq);
+    store::DecisionRecord decision;
+    decision.bundle_seq = bundle.seq;
+    decision.at = pass.now;
+    decision.act = store::Act::kDerivedAgain;
+    decision.by = pass.order.by;
+    decision.why = pass.order.why;
+    const auto kept = store.WriteDown(decision);
+    if (kept.has_error()) return kept.error();
+  }
   return {};
 }
 
@@ -156,26 +169,26 @@ Result<void> RemapLine(Ledger::Impl& ledger, store::Store& store, Pass& pass,
   const fhir::Cause cause{
       .recorded = pass.now, .sequence = state.bundles + 1, .derived_again = true};
   Derived again = DeriveResources(*line, state.issued, ledger.rules, cause);
-  auto issued = Sift(store, pass, state, again, row);
+  auto issued = Sift(ledger, store, pass, state, *line, again, row);
   if (issued.has_error()) return issued.error();
   // Once more, so that the bundle and its Provenance hold only what differs.
   Making making = FinishMaking(*line, DeriveResources(*line, *issued, ledger.rules, cause),
                                ledger.rules, pass.now);
-  CHECK(making.bundle.has_value() == !row.resources.empty());
-  if (making.bundle) {
+  CHECK(making.news == !row.resources.empty());
+  if (making.news) {
     Result<void> counted = CountLane(store, state, row);
     if (counted.has_error()) return counted;
-    if (making.bundle->state == store::DeliveryState::kOnHold) {
-      row.trouble = "not sent: " + making.bundle->why;
+    if (const std::string fault = making.fault(); !fault.empty()) {
+      row.trouble = "not sent: " + fault;
       return {};
     }
   }
   if (!pass.order.send) return {};
-  const bool as_it_was = !making.bundle && row.same == 0 &&
+  const bool as_it_was = !making.news && row.same == 0 &&
                          making.next_change == record.next_change &&
                          making.summary == record.summary;
   if (as_it_was) return {};
-  if (making.bundle) pass.page.refusal = ledger.WhyNoRoom(store);
+  if (making.news) pass.page.refusal = ledger.WhyNoRoom(store);
   if (!pass.page.refusal.empty()) return {};
   return Send(ledger, store, pass, state, std::move(making), row);
 }
@@ -218,7 +231,7 @@ Result<void> RemapPageOf(Ledger::Impl& ledger, store::Store& store, Pass& pass) 
 /// Counts only: who ordered it is not for the log.
 void Log(const RemapOrder& order, const RemapPage& page) {
   const auto sent = std::ranges::count_if(
-      page.lines, [](const RemappedLine& row) { return row.bundle_seq != 0; });
+      page.lines, [](const RemappedLine& row) { return !row.bundle_seqs.empty(); });
   if (!order.send || sent == 0) return;
   log::Write(log::Level::kInfo, "lines-derived-again",
              {{"lines", page.chosen}, {"deliveries", static_cast<std::int64_t>(sent)}});

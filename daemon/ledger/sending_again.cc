@@ -35,7 +35,7 @@ Result<std::vector<fhir::Resource>> FindTexts(store::Store& store, const AgainLi
   for (const fhir::Issued& one : *issued) {
     if (IsForgotten(one)) wanted.erase(one.type + "/" + one.id);
   }
-  const auto bundles = store.BundlesSince(line.line_seq, Instant::min());
+  const auto bundles = OfMainEndpoint(store.BundlesSince(line.line_seq, Instant::min()));
   if (bundles.has_error()) return bundles.error();
   std::vector<std::vector<fhir::Resource>> found;  // of each bundle, the newest first
   for (const BundleRecord& listed : bundles.value()) {

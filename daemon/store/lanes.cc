@@ -144,9 +144,9 @@ Result<std::vector<BundleRecord>> Store::BundlesSince(std::int64_t line_seq, Ins
   return bundles;
 }
 
-Result<std::vector<BundleRecord>> Store::OpenBehind(const BundleRecord& bundle) {
-  Query query(db_->connection, Sql::kOpenBehind);
-  query.Bind(bundle.line_seq).Bind(bundle.endpoint).Bind(bundle.seq);
+Result<std::vector<BundleRecord>> Store::OpenOfLine(std::int64_t line_seq) {
+  Query query(db_->connection, Sql::kOpenOfLine);
+  query.Bind(line_seq);
   return Collect(query, ReadBundle);
 }
 

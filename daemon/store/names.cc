@@ -21,6 +21,12 @@ const std::vector<EndpointRecord>& Store::endpoints() const {
   return db_->endpoints;
 }
 
+std::string Store::NameOfEndpoint(std::int64_t number) const {
+  const auto at = static_cast<std::size_t>(number);
+  if (db_->endpoints.size() < 2 || at >= db_->endpoints.size()) return {};
+  return db_->endpoints[at].name;
+}
+
 Result<std::int64_t> Store::EndpointNumber(std::string_view name) {
   const auto known = std::ranges::find(db_->endpoints, name, &EndpointRecord::name);
   if (known != db_->endpoints.end()) return known->seq;

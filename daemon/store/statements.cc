@@ -129,11 +129,10 @@ constexpr std::array<Row, kSqlCount> kStatements{{
      " FROM bundle INDEXED BY bundle_of_clock"
      " WHERE bundle.line_seq = ?1 AND bundle.event_seq = 0 AND bundle.state <> 4"
      " AND (bundle.open = 1 OR bundle.settled_at >= ?2)"},
-    {Sql::kOpenBehind,
+    {Sql::kOpenOfLine,
      "SELECT seq, line_seq, event_seq, made_at, state, not_before, attempts, uncertain,"
-     " settled_at, entries, why, outcome, kept, endpoint, ward FROM bundle INDEXED BY bundle_lane "
-     "WHERE open = 1"
-     " AND line_seq = ? AND endpoint = ? AND seq > ? ORDER BY seq"},
+     " settled_at, entries, why, outcome, kept, endpoint, ward FROM bundle INDEXED BY bundle_lane"
+     " WHERE open = 1 AND line_seq = ? ORDER BY endpoint, seq"},
     {Sql::kOnHold,
      "SELECT seq FROM bundle INDEXED BY bundle_on_hold WHERE state = 3 AND seq > ?"
      " AND instr(why, ?) > 0 ORDER BY seq LIMIT ?"},

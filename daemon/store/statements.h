@@ -46,7 +46,7 @@ enum class Sql : std::uint8_t {
   kFindBundle,
   kKeptBundles,
   kBundlesSince,
-  kOpenBehind,
+  kOpenOfLine,
   kOnHold,
   kPastBundles,
   kRemoveBody,

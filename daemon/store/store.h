@@ -283,6 +283,8 @@ class Store {
   const Counts& counts() const;
   /// All endpoints there ever were, by number, with their counts; from memory, too.
   const std::vector<EndpointRecord>& endpoints() const;
+  /// For a person: empty while there is only one.
+  std::string NameOfEndpoint(std::int64_t number) const;
   Result<Counts> Count();
   /// Deliveries that are not completed or cancelled, oldest first, at most `max`, seq above
   /// `after`.
@@ -295,10 +297,10 @@ class Store {
   /// Bundles of a line that were not cancelled and whose body is still kept, the newest first.
   Result<std::vector<std::int64_t>> KeptBundles(std::int64_t line_seq);
   /// Bundles of a line that are open, or were completed at `since` or after, the newest first;
-  /// without bodies.
+  /// without bodies. Those of all endpoints.
   Result<std::vector<BundleRecord>> BundlesSince(std::int64_t line_seq, Instant since);
-  /// What waits behind a bundle in its lane, in order, without bodies.
-  Result<std::vector<BundleRecord>> OpenBehind(const BundleRecord& bundle);
+  /// What waits in the lanes of a line, by endpoint and then in order, without bodies.
+  Result<std::vector<BundleRecord>> OpenOfLine(std::int64_t line_seq);
   /// Bundles on hold whose `why` contains `part` (byte for byte), by seq above `after`, at most
   /// `max`.
   Result<std::vector<std::int64_t>> OnHold(std::int64_t after, std::string_view part,

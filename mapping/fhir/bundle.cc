@@ -79,11 +79,6 @@ class Before {
   std::vector<std::pair<std::uint64_t, std::size_t>> by_fingerprint_;
 };
 
-std::string IdOf(const Item& item, const line::Line& line, const Context& context) {
-  if (item.due != nullptr) return TaskId(context, line.key, *item.due);
-  return EventResourceId(context, line.key.source, item.root, item.role, item.number);
-}
-
 class Making {
  public:
   Making(const line::Line& line, const Context& context, const std::vector<Issued>& issued,
@@ -98,7 +93,7 @@ class Making {
     std::erase_if(changed, [&](const Item& item) { return before_.Unchanged(item.fingerprint); });
     std::ranges::stable_sort(changed, {}, &Item::role);
     for (const Item& item : changed) {
-      std::string id = IdOf(item, line_, context_);
+      std::string id = ItemId(item, line_, context_);
       const int index = before_.Find(TypeOf(item.role, context_.release), id);
       if (index < 0 && item.only_if_issued) continue;
       Write(item, std::move(id), index);

@@ -10,10 +10,10 @@ std::string Base(const Context& context, std::string_view source) {
 }
 
 /// The business identifier: the same parts as the id, readable.
-std::string IdentifierValue(const Scope& scope, const Item& item) {
+std::string IdentifierValue(const line::Line& line, const Item& item) {
   std::string value;
   if (item.due != nullptr) {
-    value.append(scope.line.key.line_id).append("/").append(due::RuleCode(item.due->rule));
+    value.append(line.key.line_id).append("/").append(due::RuleCode(item.due->rule));
     return value.append("/").append(item.due->anchor_id);
   }
   value.append(item.root).append("/").append(Row(item.role).name);
@@ -21,7 +21,28 @@ std::string IdentifierValue(const Scope& scope, const Item& item) {
   return value;
 }
 
+std::string IdentifierSystem(std::string_view base, const Item& item) {
+  return std::string(base).append(item.due != nullptr ? "/task" : "/resource");
+}
+
 }  // namespace
+
+std::string ItemId(const Item& item, const line::Line& line, const Context& context) {
+  if (item.due != nullptr) return TaskId(context, line.key, *item.due);
+  return EventResourceId(context, line.key.source, item.root, item.role, item.number);
+}
+
+Identifiers IdentifiersOf(const line::Line& line, const std::vector<due::Due>& dues,
+                          const Context& context) {
+  const std::string base = Base(context, line.key.source);
+  Identifiers identifiers;
+  for (const Item& item : MakePlan(line, dues, context)) {
+    std::string name(TypeOf(item.role, context.release));
+    name.append("/").append(ItemId(item, line, context));
+    identifiers[std::move(name)] = {IdentifierSystem(base, item), IdentifierValue(line, item)};
+  }
+  return identifiers;
+}
 
 Scope::Scope(const line::Line& the_line, const Context& the_context, const Cause& the_cause)
     : line(the_line),
@@ -65,8 +86,7 @@ Draft::Draft(const Scope& scope, const Item& item, std::string_view id)
   if (item.entry == nullptr && item.due == nullptr) return;  // withdrawn: only its id is known
   json_.Name("identifier");
   json_.BeginArray();
-  WriteIdentifier(json_, scope.base + (item.due != nullptr ? "/task" : "/resource"),
-                  IdentifierValue(scope, item));
+  WriteIdentifier(json_, IdentifierSystem(scope.base, item), IdentifierValue(scope.line, item));
   if (item.role == Role::kDevice || item.role == Role::kDeviceUse ||
       item.role == Role::kAssociation) {
     WriteIdentifier(json_, scope.base + "/line", scope.line.key.line_id);

@@ -2,6 +2,7 @@
 // resource has: id, meta, identifiers, narrative.
 #pragma once
 
+#include <map>
 #include <string>
 #include <string_view>
 
@@ -96,6 +97,19 @@ class Draft {
 
 /// A finished resource with what the site adds to its type.
 std::string WithAdditions(const Context& context, std::string_view type, std::string resource);
+
+/// The id of a resource of the plan that is in it by its event or due.
+std::string ItemId(const Item& item, const line::Line& line, const Context& context);
+
+/// The business identifier of a resource of ours.
+struct Identifier {
+  std::string system, value;
+};
+/// By "Type/id".
+using Identifiers = std::map<std::string, Identifier, std::less<>>;
+/// Of every resource that the line's events and dues call for.
+Identifiers IdentifiersOf(const line::Line& line, const std::vector<due::Due>& dues,
+                          const Context& context);
 
 /// A staff member as a value: known by identifier only.
 void WriteStaff(JsonWriter& json, const event::StaffMember& member);

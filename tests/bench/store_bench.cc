@@ -180,7 +180,7 @@ void MeasureMaking(std::size_t lines) {
       auto making = ledger::MakeAll(*line, state, rules, event.get(), test::Hour(step[i].hours));
       state.issued = std::move(making.issued);
       ++state.bundles;
-      bytes += making.bundle ? making.bundle->body.size() : 0;
+      for (const auto& bundle : making.bundles) bytes += bundle.body.size();
     }
     cpu += watch.cpu();
     events += step.size();

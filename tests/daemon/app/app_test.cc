@@ -229,6 +229,88 @@ TEST(App, WhatTheEndpointLosesAfterItsYesIsFoundAndSentAgain) {
               testing::HasSubstr("\"reconciled\":{\"at\":"));
 }
 
+// The bodies that an endpoint committed, in order.
+class Seen {
+ public:
+  explicit Seen(practice::PracticeEndpoint& endpoint) {
+    endpoint.desk().OnCommit([this](std::string_view body) {
+      const std::scoped_lock lock(mutex_);
+      bodies_.emplace_back(body);
+    });
+  }
+  std::vector<std::string> bodies() const {
+    const std::scoped_lock lock(mutex_);
+    return bodies_;
+  }
+
+ private:
+  mutable std::mutex mutex_;
+  std::vector<std::string> bodies_;
+};
+
+TEST(App, OfTwoEndpointsOneThatIsDownDoesNotTouchTheOtherAndMissesNothing) {
+  const auto main = std::move(practice::PracticeEndpoint::Start({}).value());
+  const auto research = std::move(practice::PracticeEndpoint::Start({}).value());
+  const Seen at_main(*main);
+  const Seen at_research(*research);
+  const TempFolder folder;
+  ManualClock clock(Hour(40));
+  const std::string more = "[endpoints.research]\nurl = \"" + research->url() +
+                           "\"\ntypes = [\"Observation\", \"Device\"]\n";
+  const std::vector<std::string> ids{"e0", "e1", "e2", "e3", "e4"};
+  research->GoDown();
+  {
+    const RunningApp app(folder.path(), main->url(), clock, more);
+    RawClient client(app.port);
+    for (const std::string& id : ids) {
+      client.Send(Post(Raw(id == "e0" ? Insertion(id, 0) : SiteCheck(id, id[1] - '0'))));
+      ASSERT_EQ(StatusOf(client.Response()), 201);
+    }
+    std::string status;  // ctest bounds the time
+    while (at_main.bodies().size() < ids.size() ||
+           status.find("\"last_failure\":\"research: ") == std::string::npos) {
+      status = AskSocket(app.socket, R"({"request":"status"})");
+    }
+    EXPECT_THAT(status, testing::HasSubstr(R"("endpoint":"research","configured":true)"));
+    EXPECT_THAT(AskSocket(app.socket, R"({"request":"queue"})"),
+                testing::HasSubstr(R"("endpoint":"research","state":")"));
+    EXPECT_TRUE(at_research.bodies().empty());
+  }
+  {
+    // Not configured for a while: what waits for it stays, and is not sent to another.
+    const RunningApp app(folder.path(), main->url(), clock);
+    EXPECT_THAT(AskSocket(app.socket, R"({"request":"queue"})"),
+                testing::HasSubstr(R"("endpoint":"research","endpoint_configured":false)"));
+    EXPECT_THAT(AskSocket(app.socket, R"({"request":"status"})"),
+                testing::HasSubstr(R"("endpoint":"research","configured":false)"));
+  }
+  ASSERT_TRUE(research->ComeBack());
+  clock.Advance(limits::kBackoffMax + std::chrono::seconds(1));
+  const RunningApp app(folder.path(), main->url(), clock, more);
+  RawClient client(app.port);
+  std::string queue = "not asked yet";
+  while (!queue.empty()) queue = AskSocket(app.socket, R"({"request":"queue"})");
+  for (const Seen* seen : {&at_main, &at_research}) {
+    ASSERT_EQ(seen->bodies().size(), ids.size()) << "each once";
+    for (std::size_t i = 0; i < ids.size(); ++i) {
+      EXPECT_THAT(seen->bodies()[i], testing::HasSubstr(ids[i] + "/")) << "in order";
+    }
+  }
+  for (const char* type : {"Procedure", "Task", "DeviceUseStatement", "Provenance"}) {
+    EXPECT_NE(main->desk().Dump(type), "") << type;
+    EXPECT_EQ(research->desk().Dump(type), "") << type;
+  }
+  EXPECT_NE(research->desk().Dump("Device"), "");
+  EXPECT_NE(research->desk().Dump("Observation"), "");
+  for (const auto& endpoint : {&main, &research}) {
+    EXPECT_EQ((*endpoint)->desk().counts().repeats, 0U);
+    EXPECT_EQ((*endpoint)->desk().counts().overlaps, 0U);
+  }
+  client.Send(Get("/events/e1?source=ward-tablets"));
+  EXPECT_THAT(BodyOf(client.Response()),
+              testing::ContainsRegex("\"endpoint\":\"main\".*\"endpoint\":\"research\""));
+}
+
 TEST(Submit, CutsLinesIntoPortionsAndLeavesOneEventWhole) {
   const auto portions = command::Cut("{}\n{}\n\n{}\n", 2, 1000);
   ASSERT_EQ(portions.size(), 2U);

@@ -61,7 +61,8 @@ class CheckEndpointTest : public testing::Test {
                          endpoint_->url() + "\"\n" + more);
   }
   int Run(std::vector<std::string> more = {}) {
-    std::vector<std::string> arguments = {"check", "--endpoint", "--config", config_};
+    std::vector<std::string> arguments = arguments_;
+    arguments.insert(arguments.end(), {"--config", config_});
     arguments.insert(arguments.end(), more.begin(), more.end());
     testing::internal::CaptureStdout();
     testing::internal::CaptureStderr();
@@ -80,6 +81,7 @@ class CheckEndpointTest : public testing::Test {
 
   test::TempFolder folder_;
   std::string config_ = folder_ / "dwelld.toml";
+  std::vector<std::string> arguments_ = {"check", "--endpoint"};
   std::unique_ptr<practice::PracticeEndpoint> endpoint_;
   std::string output_, errors_;
 };
@@ -145,6 +147,26 @@ TEST_F(CheckEndpointTest, AsJsonEveryLineIsAnObjectAndNoSecretIsInIt) {
   EXPECT_EQ(doubtful, 1U) << "how the endpoint lets us in it does not say";
   EXPECT_THAT(output_ + errors_, Not(HasSubstr("practice-token-1")));
   EXPECT_THAT(output_, HasSubstr("searches by identifier before it sends"));
+}
+
+TEST_F(CheckEndpointTest, OfSeveralEachIsAskedAndNamedOrTheOneThatIsMeant) {
+  auto other = std::move(practice::PracticeEndpoint::Start({}).value());
+  Configure("[endpoints.research]\nurl = \"" + other->url() + "\"\ntypes = [\"Observation\"]\n");
+  EXPECT_EQ(Run(), 0);
+  EXPECT_THAT(output_, AllOf(HasSubstr("main, http://localhost"), HasSubstr("research, http://")));
+  EXPECT_EQ(Run({"--json"}), 0);
+  EXPECT_THAT(output_, AllOf(HasSubstr(R"({"endpoint":"main","grade":"ok")"),
+                             HasSubstr(R"({"endpoint":"research","grade":"ok")")));
+  arguments_ = {"check", "--endpoint", "research"};
+  EXPECT_EQ(Run(), 0);
+  EXPECT_THAT(output_, AllOf(Not(HasSubstr("main, ")), HasSubstr("ok        Observation: ")));
+  arguments_ = {"check", "--endpoint", "nobody"};
+  EXPECT_EQ(Run(), 78);
+  EXPECT_THAT(errors_, HasSubstr("no endpoint has the name nobody"));
+  other->GoDown();
+  arguments_ = {"check", "--endpoint"};
+  EXPECT_EQ(Run(), 69);
+  EXPECT_EQ(other->desk().counts().transactions, 0U);
 }
 
 }  // namespace

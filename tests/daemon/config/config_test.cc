@@ -274,5 +274,55 @@ TEST(Policy, MistakesInItsFileAreToldWithLineAndPlace) {
   EXPECT_THAT(all, testing::HasSubstr("policy.toml:1: /name: "));
 }
 
+const std::string kTwo = kGood + R"(
+[endpoints.research]
+url = "https://research.example/fhir"
+bearer_file = "research.token"
+types = ["Observation", "Device"]
+[endpoints.board]
+url = "http://localhost:8091/fhir"
+)";
+
+TEST(Config, FurtherEndpointsHaveTheKeysOfTheMainOneAndItsRelease) {
+  const auto config = ReadConfig("/etc/a/dwelld.toml", kTwo, {});
+  ASSERT_TRUE(config.has_value());
+  const auto all = AllEndpoints(*config);
+  ASSERT_EQ(all.size(), 3u);
+  EXPECT_EQ(all[0].name, "main");
+  EXPECT_EQ(all[1].name, "board");
+  EXPECT_EQ(all[1].in_flight_max, 16);
+  EXPECT_TRUE(all[1].types.empty());
+  EXPECT_EQ(all[2].name, "research");
+  EXPECT_EQ(all[2].bearer_file, "/etc/a/research.token");
+  EXPECT_EQ(all[2].fhir_version, "4.0.1");
+  EXPECT_THAT(all[2].types, testing::ElementsAre("Observation", "Device"));
+  const std::string printed = PrintConfig(*config);
+  EXPECT_THAT(printed, testing::HasSubstr("\n[endpoints.research]\nurl = \"https://research"));
+  const auto again = ReadConfig("/etc/a/dwelld.toml", printed, {});
+  ASSERT_TRUE(again.has_value()) << printed;
+  EXPECT_EQ(PrintConfig(*again), printed);
+}
+
+TEST(Config, WhatIsWrongWithAnEndpointIsSaidOfThatOne) {
+  const auto findings = [](const std::string& more) { return FindingsOf(kTwo + more); };
+  EXPECT_EQ(findings(""), "");
+  EXPECT_THAT(findings("in_flight = 3\n"), testing::HasSubstr("/endpoints/board/in_flight"));
+  EXPECT_THAT(findings("types = [\"Patient\"]\n"),
+              testing::HasSubstr("/endpoints/board/types/0: a type that is sent: Device, "));
+  EXPECT_THAT(findings("types = [\"Provenance\"]\n"),
+              testing::HasSubstr("a type besides Provenance"));
+  EXPECT_THAT(findings("fhir_version = \"5.0.0\"\n"), testing::HasSubstr("the same for all"));
+  EXPECT_THAT(findings("certificate = \"a.crt\"\n"),
+              testing::HasSubstr("/endpoints/board: certificate and private_key"));
+  EXPECT_THAT(findings("client_id = \"x\"\n"), testing::HasSubstr("/endpoints/board: token_url"));
+  EXPECT_THAT(findings("[endpoints.main]\nurl = \"http://a.example/fhir\"\n"),
+              testing::HasSubstr("/endpoints/main: a name"));
+  EXPECT_THAT(findings("[endpoints.\"a b\"]\nurl = \"http://a.example/fhir\"\n"),
+              testing::HasSubstr("small letters, digits and hyphens"));
+  EXPECT_THAT(findings("[endpoints.b]\nurl = \"http://localhost:8090/fhir\"\n"),
+              testing::HasSubstr("/endpoints/b/url: no URL that another endpoint has"));
+  EXPECT_THAT(findings("[endpoints.c]\ntypes = []\n"), testing::HasSubstr("/endpoints/c"));
+}
+
 }  // namespace
 }  // namespace dwell::config

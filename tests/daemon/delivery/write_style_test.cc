@@ -112,7 +112,7 @@ TEST(WriteStyle, PinsWinAndAnIdentityInUseStays) {
 
 TEST(WriteStyle, ThePinsAreThoseOfTheConfiguration) {
   config::Config config;
-  Pins pins = PinsOf(config);
+  Pins pins = PinsOf(config.endpoint);
   EXPECT_FALSE(pins.interaction || pins.identity);
   EXPECT_EQ(pins.share_max, 1U);
   config.endpoint.share_max = 20;
@@ -121,7 +121,7 @@ TEST(WriteStyle, ThePinsAreThoseOfTheConfiguration) {
     for (const auto identity : {Identity::kUpdateAsCreate, Identity::kConditionalUpdate}) {
       config.endpoint.writes = InteractionName(interaction);
       config.endpoint.identity = IdentityName(identity);
-      pins = PinsOf(config);
+      pins = PinsOf(config.endpoint);
       EXPECT_EQ(pins.interaction, interaction);
       EXPECT_EQ(pins.identity, identity);
       EXPECT_EQ(pins.share_max, 20U);

@@ -102,7 +102,7 @@ TEST_F(Decisions, BundlesMadeAgainAsAnotherMakeRoomForItInTheirLane) {
   const std::int64_t a = AddLine(*store_, "a");
   const std::int64_t held = Good(store_->AddBundle(Bundle(a, 0, DeliveryState::kOnHold)));
   const std::int64_t behind = Ready(a);
-  EXPECT_THAT(Seqs(Good(store_->OpenBehind(*Good(store_->FindBundle(held))))), ElementsAre(behind));
+  EXPECT_THAT(Seqs(Good(store_->OpenOfLine(a))), ElementsAre(held, behind));
   const std::int64_t again = Ready(a);
   Decide(held, Act::kMadeAgain, again);
   Decide(behind, Act::kMadeAgain, again);

@@ -141,8 +141,8 @@ TEST_F(Turns, ALineHasALaneAtEachEndpoint) {
   Good(store_->Settle(Settled(other_first, DeliveryState::kCompleted)));
   EXPECT_THAT(Claim(9), IsEmpty());
   EXPECT_THAT(Claim(9, other), ElementsAre(other_second));
-  EXPECT_THAT(Seqs(Good(store_->OpenBehind(*Good(store_->FindBundle(main_first))))),
-              ElementsAre(main_second));
+  EXPECT_THAT(Seqs(Good(store_->OpenOfLine(line))),
+              ElementsAre(main_first, main_second, other_second));
   Decide(main_first, Act::kCancelled);
   EXPECT_THAT(Claim(9), ElementsAre(main_second));
   const auto rows = Good(store_->ListQueue(0, 9));
