@@ -11,29 +11,6 @@ namespace asio = boost::asio;
 
 using std::chrono::milliseconds;
 
-/// A visit on its way, and what it brings back.
-struct Dispatcher::Errand {
-  Visit visit;
-  std::vector<store::BundleRecord> claimed;
-  std::optional<Instant> next_ready;
-
-  Result<void> Work(store::Store& store) {
-    claimed.clear();
-    for (const store::Settlement& settlement : visit.settlements) {
-      if (auto done = store.Settle(settlement); !done) return done;
-    }
-    if (visit.wanted > 0) {
-      auto claims = store.Claim(visit.now, visit.wanted);
-      if (!claims) return claims.error();
-      claimed = std::move(*claims);
-    }
-    auto next = store.NextReady();
-    if (!next) return next.error();
-    next_ready = *next;
-    return {};
-  }
-};
-
 Dispatcher::Dispatcher(asio::io_context& loop, store::Writer& writer, const base::Clock& clock,
                        Route route, std::size_t in_flight_max, Means means)
     : loop_(loop),
@@ -109,7 +86,7 @@ void Dispatcher::Post(Visit visit) {
   errand->visit = std::move(visit);
   store::Job job;
   job.goes_first = true;
-  job.work = [errand](store::Store& store) { return errand->Work(store); };
+  job.work = [errand](store::Store& store) { return errand->Run(store); };
   job.done = [this, errand](const Result<void>& done) {
     asio::post(loop_, [this, errand, ok = done.has_value()] { Committed(*errand, ok); });
   };

@@ -17,8 +17,6 @@ constexpr std::size_t kAheadPerSender = 32;
 /// So many settlements are told to the store at once; fewer wait for company a moment.
 constexpr std::size_t kSettlementsMin = 32;
 constexpr milliseconds kGatherTime{3};
-/// Wall clocks jump: the next ready time is looked at again after this at the latest.
-constexpr milliseconds kLookAgain{30'000};
 /// After the store could not commit (no space).
 constexpr milliseconds kStoreAgain{1'000};
 
@@ -41,6 +39,12 @@ Engine::Engine(const Settings& settings)
   }
 }
 
+/// What the wall clock would show, had nobody set it since the first moment.
+Instant Engine::Unset(const Times& now) {
+  if (!first_) first_ = now;
+  return first_->wall + std::chrono::duration_cast<milliseconds>(now.steady - first_->steady);
+}
+
 void Engine::News() { more_ = true; }
 
 void Engine::Gathered() {
@@ -52,15 +56,16 @@ void Engine::Visited(std::vector<store::BundleRecord> claimed, std::optional<Ins
                      const Times& now) {
   CHECK(is_visiting_);
   is_visiting_ = false;
+  has_visited_ = true;
   if (visit_wanted_ > 0 && claimed.size() == visit_wanted_) more_ = true;
   std::move(claimed.begin(), claimed.end(), std::back_inserter(fetched_));
   ready_at_.reset();
   if (!next_ready || is_draining_) return;
-  const milliseconds wait = *next_ready - now.wall;
+  const milliseconds wait = *next_ready - Unset(now);
   if (wait <= milliseconds(0)) {  // became ready since the visit took its time
     more_ = true;
   } else {
-    ready_at_ = now.steady + std::min(wait, kLookAgain);
+    ready_at_ = now.steady + wait;
   }
 }
 
@@ -88,7 +93,8 @@ void Engine::Ended(const Sending& sending, const Outcome& outcome, const Times& 
     const store::BundleRecord& bundle = sending.bundles[i];
     const Verdict& verdict = outcome.verdicts[i];
     const milliseconds wait = WaitOf(verdict, bundle, backoff_, now.wall, random);
-    settled_.push_back(Settle(bundle, verdict, now.wall, wait, pause));
+    settled_.push_back(Settle(bundle, verdict, Unset(now), wait, pause));
+    settled_.back().at = now.wall;
     Note(verdict);
   }
 }
@@ -177,7 +183,9 @@ void Engine::DecideVisit(const Times& now, Orders& orders) {
   Visit& visit = orders.visit.emplace();
   visit.settlements.swap(settled_);
   visit.wanted = wanted;
-  visit.now = now.wall;
+  visit.now = Unset(now);
+  // What waited when the last process ended waits by a clock that may have been set meanwhile.
+  if (!has_visited_) visit.waits_end_by = visit.now + backoff_.most;
 }
 
 std::optional<Engine::Time> Engine::NextBell(Time now) const {

@@ -113,10 +113,6 @@ Result<std::vector<BundleRecord>> Store::Claim(Instant now, std::size_t max) {
   Result<void> done = FindClaimable(db_->connection, kAtOnce + kTick, now, max, claimed);
   if (done.has_value())
     done = FindClaimable(db_->connection, Instant::min(), kAtOnce, max, claimed);
-  if (done.has_value()) {
-    done = FindClaimable(db_->connection, now + limits::kRetryAfterMax + kTick, Instant::max(), max,
-                         claimed);
-  }
   if (done.has_error()) return done.error();
   for (BundleRecord& bundle : claimed) {
     Result<std::string> body = ReadBody(db_->connection, bundle.seq);
@@ -154,6 +150,10 @@ Result<void> Store::Settle(const Settlement& settlement) {
   db_->Count(&before, settlement.state);
   if (open) return {};
   return Query(db_->connection, Sql::kPromoteHead).Bind(line_seq).Run();
+}
+
+Result<void> Store::EndWaitsBy(Instant latest) {
+  return Query(db_->connection, Sql::kEndWaitsBy).Bind(latest).Run();
 }
 
 Result<std::optional<Instant>> Store::NextReady() {

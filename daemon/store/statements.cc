@@ -75,6 +75,9 @@ constexpr std::array<Row, kSqlCount> kStatements{{
      "UPDATE bundle SET head = 1 WHERE seq ="
      " (SELECT seq FROM bundle INDEXED BY bundle_lane WHERE open = 1 AND line_seq = ?"
      " ORDER BY seq LIMIT 1)"},
+    {Sql::kEndWaitsBy,
+     "UPDATE bundle INDEXED BY bundle_claimable SET not_before = ?1 WHERE head = 1 AND state = 0"
+     " AND not_before > ?1"},
     {Sql::kNextReady,
      "SELECT not_before FROM bundle WHERE head = 1 AND state = 0 ORDER BY not_before LIMIT 1"},
     {Sql::kRestartInProgress,

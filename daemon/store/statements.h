@@ -38,6 +38,7 @@ enum class Sql : std::uint8_t {
   kStateOfBundle,
   kSettle,
   kPromoteHead,
+  kEndWaitsBy,
   kNextReady,
   kRestartInProgress,
   kOldestWaiting,

@@ -233,6 +233,8 @@ class Store {
   /// marks them in-progress. A lane with anything in-progress or on-hold gives nothing.
   Result<std::vector<BundleRecord>> Claim(Instant now, std::size_t max);
   Result<void> Settle(const Settlement& settlement);
+  /// Lane heads that would become ready later than `latest` become so then.
+  Result<void> EndWaitsBy(Instant latest);
   /// The earliest not_before of a lane head that is ready; empty when nothing waits.
   Result<std::optional<Instant>> NextReady();
 
