@@ -179,7 +179,7 @@ struct App::Parts {
   }
 
   Result<void> OpenIntake(const config::Config& config) {
-    pipeline = std::make_unique<intake::Pipeline>(*ledger, *writer, knowledge.schemas, clock);
+    pipeline = std::make_unique<intake::Pipeline>(*ledger, *writer, knowledge.schemas);
     intake::ListenerOptions options;
     options.address = config.intake.address;
     options.port = static_cast<std::uint16_t>(config.intake.port);

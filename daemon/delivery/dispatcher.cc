@@ -30,30 +30,6 @@ static log::Literal LogName(Identity identity) {
   return "conditional-update";
 }
 
-/// A visit on its way, and what it brings back.
-struct Dispatcher::Errand {
-  Visit visit;
-  std::int64_t endpoint = 0;
-  std::vector<store::BundleRecord> claimed;
-  std::optional<Instant> next_ready;
-
-  Result<void> Work(store::Store& store) {
-    claimed.clear();
-    for (const store::Settlement& settlement : visit.settlements) {
-      if (auto done = store.Settle(settlement); !done) return done;
-    }
-    if (visit.wanted > 0) {
-      auto claims = store.Claim(endpoint, visit.now, visit.wanted);
-      if (!claims) return claims.error();
-      claimed = std::move(*claims);
-    }
-    auto next = store.NextReady(endpoint);
-    if (!next) return next.error();
-    next_ready = *next;
-    return {};
-  }
-};
-
 Dispatcher::Dispatcher(asio::io_context& loop, store::Writer& writer, const base::Clock& clock,
                        Route route, const Endpoint& endpoint, Means means)
     : loop_(loop),
@@ -158,7 +134,7 @@ void Dispatcher::Post(Visit visit) {
   errand->endpoint = endpoint_;
   store::Job job;
   job.goes_first = true;
-  job.work = [errand](store::Store& store) { return errand->Work(store); };
+  job.work = [errand](store::Store& store) { return errand->Run(store); };
   job.done = [this, errand](const Result<void>& done) {
     asio::post(loop_, [this, errand, ok = done.has_value()] { Committed(*errand, ok); });
   };

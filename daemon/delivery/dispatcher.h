@@ -12,6 +12,7 @@
 #include "daemon/delivery/courier.h"
 #include "daemon/delivery/delivery.h"
 #include "daemon/delivery/engine.h"
+#include "daemon/delivery/errand.h"
 #include "daemon/delivery/route.h"
 
 namespace dwell::delivery {
@@ -36,7 +37,6 @@ class Dispatcher {
     std::optional<Sending> sending;  ///< to be carried next
     bool is_running = false;
   };
-  struct Errand;
 
   Times Now() const;
   /// Asks the engine what is to be done as of now, and does it.

@@ -17,8 +17,6 @@ constexpr std::size_t kAheadPerSender = 32;
 /// So many settlements are told to the store at once; fewer wait for company a moment.
 constexpr std::size_t kSettlementsMin = 32;
 constexpr milliseconds kGatherTime{3};
-/// Wall clocks jump: the next ready time is looked at again after this at the latest.
-constexpr milliseconds kLookAgain{30'000};
 /// After the store could not commit (no space).
 constexpr milliseconds kStoreAgain{1'000};
 
@@ -43,6 +41,12 @@ Engine::Engine(const Settings& settings)
   }
 }
 
+/// What the wall clock would show, had nobody set it since the first moment.
+Instant Engine::Unset(const Times& now) {
+  if (!first_) first_ = now;
+  return first_->wall + std::chrono::duration_cast<milliseconds>(now.steady - first_->steady);
+}
+
 void Engine::News() { more_ = true; }
 
 void Engine::Gathered() {
@@ -54,15 +58,16 @@ void Engine::Visited(std::vector<store::BundleRecord> claimed, std::optional<Ins
                      const Times& now) {
   CHECK(is_visiting_);
   is_visiting_ = false;
+  has_visited_ = true;
   if (visit_wanted_ > 0 && claimed.size() == visit_wanted_) more_ = true;
   for (store::BundleRecord& bundle : claimed) fetched_.Put(std::move(bundle));
   ready_at_.reset();
   if (!next_ready || is_draining_) return;
-  const milliseconds wait = *next_ready - now.wall;
+  const milliseconds wait = *next_ready - Unset(now);
   if (wait <= milliseconds(0)) {  // became ready since the visit took its time
     more_ = true;
   } else {
-    ready_at_ = now.steady + std::min(wait, kLookAgain);
+    ready_at_ = now.steady + wait;
   }
 }
 
@@ -99,7 +104,8 @@ void Engine::SettleOne(const store::BundleRecord& bundle, const Verdict& verdict
       std::max(milliseconds(0),
                std::chrono::duration_cast<milliseconds>(health_.paused_until() - now.steady));
   const milliseconds wait = WaitOf(verdict, bundle, backoff_, now.wall, random);
-  store::Settlement settlement = Settle(bundle, verdict, now.wall, wait, pause);
+  store::Settlement settlement = Settle(bundle, verdict, Unset(now), wait, pause);
+  settlement.at = now.wall;
   if (settlement.state != store::DeliveryState::kReady) {
     alone_.erase(bundle.seq);
     if (settlement.state == store::DeliveryState::kCompleted) writing_.Landed();
@@ -226,7 +232,9 @@ void Engine::DecideVisit(const Times& now, Orders& orders) {
   Visit& visit = orders.visit.emplace();
   visit.settlements.swap(settled_);
   visit.wanted = wanted;
-  visit.now = now.wall;
+  visit.now = Unset(now);
+  // What waited when the last process ended waits by a clock that may have been set meanwhile.
+  if (!has_visited_) visit.waits_end_by = visit.now + backoff_.most;
 }
 
 std::optional<Engine::Time> Engine::NextBell(Time now) const {

@@ -23,19 +23,22 @@
 
 namespace dwell::delivery {
 
-/// One moment on both clocks. The steady one orders our own waits; the wall clock is what stands in
-/// the store, and may jump.
+/// One moment on both clocks. The wall clock may jump; the steady one orders our own waits. In the
+/// store these stand as instants of a clock that showed the same as the wall clock when the engine
+/// was first told the time, and that nobody sets: so no wait gets shorter or longer.
 struct Times {
   Instant wall{};
   std::chrono::steady_clock::time_point steady;
 };
 
-/// One visit to the store, in one transaction: settle all, then claim at most `wanted` as of `now`,
-/// then ask when the next becomes ready.
+/// One visit to the store, in one transaction: first, if it is said, let no wait end later than
+/// `waits_end_by`; settle all, then claim at most `wanted` as of `now`, then ask when the next
+/// becomes ready.
 struct Visit {
+  std::optional<Instant> waits_end_by;
   std::vector<store::Settlement> settlements;
   std::size_t wanted = 0;
-  Instant now{};
+  Instant now{};  ///< of the clock that nobody sets
 };
 
 /// Goes out on a sender of its own, numbered from 0.
@@ -99,6 +102,7 @@ class Engine {
   Progress progress() const;
 
  private:
+  Instant Unset(const Times& now);
   void HearBells(Time now);
   void GiveBackFetched(Instant now);
   /// How many sendings may be in flight.
@@ -118,6 +122,9 @@ class Engine {
   Health health_;
   Writing writing_;
   Progress progress_;
+
+  std::optional<Times> first_;  ///< the first moment that we were told
+  bool has_visited_ = false;    ///< at least once, and it was committed
 
   std::vector<std::size_t> idle_;           ///< senders; the one that worked last is at the end
   std::size_t active_ = 0;                  ///< senders at work

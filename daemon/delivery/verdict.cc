@@ -151,7 +151,9 @@ Verdict JudgeFailure(const Exchange& exchange) {
     return verdict;
   }
   verdict.course = kAgain;
+#if DWELL_PLANTED_BUG != 3  // tests/sim/planted: no answer counts as not arrived
   verdict.uncertain = true;
+#endif
   return verdict;
 }
 
@@ -206,6 +208,9 @@ Verdict JudgeWhole(const Exchange& exchange, const Answered& answer, Shape shape
                    Instant now) {
   if (exchange.failure != Failure::kNone) return JudgeFailure(exchange);
   if (exchange.status / 100 != 2) return JudgeAnswer(exchange, &Row::whole, sent, now);
+#if DWELL_PLANTED_BUG == 4  // tests/sim/planted: a status alone counts as success
+  if (exchange.status == 200) return {};
+#endif
   if (exchange.status == 200 && answer.shape == Shape::kNotJson) return NotJson(exchange);
   if (answer.shape != shape) {
     return Unclear(exchange, kHold, ", which does not say what became of it");

@@ -9,28 +9,10 @@ constexpr schemas::ParseLimits kEventLimits{.bytes_max = limits::kEventBytesMax,
                                             .depth_max = limits::kEventDepthMax,
                                             .values_max = limits::kEventValuesMax};
 
-void CheckNotInFuture(const Moment& moment, std::string_view pointer, Instant now,
-                      std::vector<Issue>& issues) {
-  if (moment.instant <= now + limits::kFutureMax) return;
-  issues.push_back({"future", std::string(pointer),
-                    "a time not more than " + std::to_string(limits::kFutureMax.count()) +
-                        " minutes ahead of this machine's clock"});
-}
-
-std::vector<Issue> CheckTimes(const event::Event& event, Instant now) {
-  std::vector<Issue> issues;
-  const bool from = event.happened_until.has_value();
-  CheckNotInFuture(event.happened, from ? "/happened_from" : "/happened_at", now, issues);
-  if (from) CheckNotInFuture(*event.happened_until, "/happened_until", now, issues);
-  CheckNotInFuture(event.recorded_at, "/recorded_at", now, issues);
-  return issues;
-}
-
 }  // namespace
 
-std::variant<std::shared_ptr<const event::Event>, Refusal> Examine(std::string_view text,
-                                                                   const schemas::Bundled& schemas,
-                                                                   Instant now) {
+std::variant<std::shared_ptr<const event::Event>, Refusal> Examine(
+    std::string_view text, const schemas::Bundled& schemas) {
   if (text.size() > limits::kEventBytesMax) {
     return Refusal{413,
                    {{"event-too-large", "",
@@ -42,8 +24,6 @@ std::variant<std::shared_ptr<const event::Event>, Refusal> Examine(std::string_v
   if (!violations.empty()) return Refusal{422, IssuesOf(violations)};
   auto event = event::ReadEvent(document->root());
   if (!event) return Refusal{422, IssuesOf(event.error())};
-  auto issues = CheckTimes(*event, now);
-  if (!issues.empty()) return Refusal{422, std::move(issues)};
   return std::make_shared<const event::Event>(std::move(*event));
 }
 

@@ -19,10 +19,10 @@ struct Refusal {
   std::vector<Issue> issues;
 };
 
-/// Reads and checks one event: JSON, the contract of its kind, what a schema cannot say, and that
-/// nothing happens later than limits::kFutureMax after `now`.
+/// Reads and checks one event: JSON, the contract of its kind, and what a schema cannot say.
+/// Whether it lies in the future only the ledger can judge: an event that was stored before is the
+/// same event also after the clock was set back.
 std::variant<std::shared_ptr<const event::Event>, Refusal> Examine(std::string_view text,
-                                                                   const schemas::Bundled& schemas,
-                                                                   Instant now);
+                                                                   const schemas::Bundled& schemas);
 
 }  // namespace dwell::intake

@@ -35,7 +35,7 @@ bool IsBlank(std::string_view text) {
 }
 
 /// Takes a body apart; false when it has more events than a batch may have.
-bool ReadBatch(std::string_view body, const schemas::Bundled& schemas, Instant now, Batch& batch) {
+bool ReadBatch(std::string_view body, const schemas::Bundled& schemas, Batch& batch) {
   std::size_t number = 0;
   while (!body.empty()) {
     ++number;
@@ -44,7 +44,7 @@ bool ReadBatch(std::string_view body, const schemas::Bundled& schemas, Instant n
     if (!text.empty() && text.back() == '\r') text.remove_suffix(1);
     if (IsBlank(text)) continue;
     if (batch.lines.size() == limits::kBatchEventsMax) return false;
-    auto examined = Examine(text, schemas, now);
+    auto examined = Examine(text, schemas);
     if (const auto* refusal = std::get_if<Refusal>(&examined)) {
       batch.lines.push_back({number, nullptr, AnswerOf(*refusal)});
       continue;
@@ -79,7 +79,7 @@ Reply BatchReply(const std::vector<BatchLine>& lines,
 
 void Pipeline::SubmitOne(std::string body, const Replies& done) {
   if (!ready()) return done(NotTaken(draining_));
-  auto examined = Examine(body, schemas_, clock_.Now());
+  auto examined = Examine(body, schemas_);
   if (const auto* refusal = std::get_if<Refusal>(&examined)) return done(AnswerOf(*refusal));
   EventPointer event = std::get<EventPointer>(std::move(examined));
   std::vector<ledger::Submission> submissions;
@@ -93,7 +93,7 @@ void Pipeline::SubmitOne(std::string body, const Replies& done) {
 void Pipeline::SubmitBatch(std::string body, const Replies& done) {
   if (!ready()) return done(NotTaken(draining_));
   auto batch = std::make_shared<Batch>();
-  if (!ReadBatch(body, schemas_, clock_.Now(), *batch)) {
+  if (!ReadBatch(body, schemas_, *batch)) {
     return done(Refuse(
         413, "batch-too-large",
         "a batch of at most " + std::to_string(limits::kBatchEventsMax) + " events: split it"));

@@ -6,7 +6,6 @@
 #include <functional>
 #include <string>
 
-#include "daemon/base/clock.h"
 #include "daemon/intake/answers.h"
 #include "daemon/intake/reply.h"
 #include "daemon/ledger/ledger.h"
@@ -21,9 +20,8 @@ using Replies = std::function<void(Reply)>;
 class Pipeline {
  public:
   /// All outlive the pipeline.
-  Pipeline(ledger::Ledger& ledger, store::Jobs& jobs, const schemas::Bundled& schemas,
-           const base::Clock& clock)
-      : ledger_(ledger), jobs_(jobs), schemas_(schemas), clock_(clock) {}
+  Pipeline(ledger::Ledger& ledger, store::Jobs& jobs, const schemas::Bundled& schemas)
+      : ledger_(ledger), jobs_(jobs), schemas_(schemas) {}
 
   /// One event (JSON). 201 with `location` after the synced commit, 200 for the same event again
   /// (both with warnings as "outcome", if there are any),
@@ -53,7 +51,6 @@ class Pipeline {
   ledger::Ledger& ledger_;
   store::Jobs& jobs_;
   const schemas::Bundled& schemas_;
-  const base::Clock& clock_;
   std::atomic<bool> draining_ = false;
   std::atomic<bool> store_stopped_ = false;
 };

@@ -87,8 +87,7 @@ class Claiming {
   }
 
   /// Up to `share` of a ward; whether it gave so many. Those that waited for their time come first,
-  /// then those that never had to, then those that wait for longer than any wait we give: the wall
-  /// clock was put back since.
+  /// then those that never had to.
   Result<bool> Take(const Waiting& waiting, std::size_t share) {
     const std::int64_t ward = waiting.ward;
     const std::size_t before = claimed_.size();
@@ -97,9 +96,6 @@ class Claiming {
     if (waiting.first <= now_) {
       done = TakeBetween(ward, kAtOnce + kTick, now_, wanted);
       if (done.has_value()) done = TakeBetween(ward, Instant::min(), kAtOnce, wanted);
-    }
-    if (done.has_value()) {
-      done = TakeBetween(ward, now_ + limits::kRetryAfterMax + kTick, Instant::max(), wanted);
     }
     if (done.has_error()) return done.error();
     if (claimed_.size() > before) db_.served_last[endpoint_] = ward;

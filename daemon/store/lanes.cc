@@ -79,6 +79,10 @@ Result<void> Store::Settle(const Settlement& settlement) {
   return Query(db_->connection, Sql::kPromoteHead).Bind(line_seq).Bind(endpoint).Run();
 }
 
+Result<void> Store::EndWaitsBy(std::int64_t endpoint, Instant latest) {
+  return Query(db_->connection, Sql::kEndWaitsBy).Bind(latest).Bind(endpoint).Run();
+}
+
 Result<Counts> Store::Count() {
   Counts counts = db_->counts;
   const Result<std::optional<Instant>> oldest = FirstInstant(db_->connection, Sql::kOldestWaiting);

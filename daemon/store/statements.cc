@@ -86,6 +86,9 @@ constexpr std::array<Row, kSqlCount> kStatements{{
      "UPDATE bundle SET head = 1 WHERE seq ="
      " (SELECT seq FROM bundle INDEXED BY bundle_lane WHERE open = 1 AND line_seq = ?"
      " AND endpoint = ? ORDER BY seq LIMIT 1)"},
+    {Sql::kEndWaitsBy,
+     "UPDATE bundle INDEXED BY bundle_claimable SET not_before = ?1 WHERE head = 1 AND state = 0"
+     " AND endpoint = ?2 AND not_before > ?1"},
     {Sql::kRestartInProgress,
      "UPDATE bundle SET state = 0, uncertain = 1, not_before = 0 WHERE open = 1 AND state = 1"},
     {Sql::kOldestWaiting,

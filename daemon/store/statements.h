@@ -39,6 +39,7 @@ enum class Sql : std::uint8_t {
   kStateOfBundle,
   kSettle,
   kPromoteHead,
+  kEndWaitsBy,
   kRestartInProgress,
   kOldestWaiting,
   kListQueue,

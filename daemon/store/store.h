@@ -275,6 +275,8 @@ class Store {
   /// come first, then the oldest.
   Result<std::vector<BundleRecord>> Claim(std::int64_t endpoint, Instant now, std::size_t max);
   Result<void> Settle(const Settlement& settlement);
+  /// Lane heads of this endpoint that would become ready later than `latest` become so then.
+  Result<void> EndWaitsBy(std::int64_t endpoint, Instant latest);
   /// The earliest not_before of a lane head of this endpoint that is ready (or any that has come
   /// since 1970 began); empty when nothing waits.
   Result<std::optional<Instant>> NextReady(std::int64_t endpoint);

@@ -13,8 +13,8 @@ using std::chrono::seconds;
 class EngineTest : public testing::Test {
  protected:
   EngineTest() {
-    now_.wall = Instant(std::chrono::hours(500'000));
-    now_.steady = Engine::Time(std::chrono::hours(1));
+    now_.wall = first_;
+    now_.steady = kStart;
   }
 
   void Pass(milliseconds time) {
@@ -22,6 +22,10 @@ class EngineTest : public testing::Test {
     now_.steady += time;
   }
   Orders Decide() { return engine_.Decide(now_); }
+  /// So much later, as it stands in the store.
+  Instant At(milliseconds later) const {
+    return first_ + later + std::chrono::duration_cast<milliseconds>(now_.steady - kStart);
+  }
 
   /// The visit that is due now brings these.
   void Visited(std::vector<store::BundleRecord> claimed,
@@ -56,6 +60,12 @@ class EngineTest : public testing::Test {
     return bundles;
   }
   static Verdict Done() { return {}; }
+  static Verdict Strained() {
+    Verdict verdict;
+    verdict.course = Course::kAgain;
+    verdict.why = "unavailable";
+    return verdict;
+  }
   static Verdict Down() {
     Verdict verdict;
     verdict.course = Course::kPause;
@@ -78,6 +88,8 @@ class EngineTest : public testing::Test {
     return senders;
   }
 
+  static constexpr Engine::Time kStart{std::chrono::hours(1)};
+  const Instant first_{std::chrono::hours(500'000)};
   Times now_;
   std::uint64_t random_ = 0;
   Engine engine_{{.in_flight_max = 4, .backoff = {.first = seconds(1), .most = seconds(900)}}};

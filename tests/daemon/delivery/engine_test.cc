@@ -127,16 +127,43 @@ TEST_F(EngineTest, WhatBecomesReadyLaterIsFetchedThen) {
   EXPECT_TRUE(Decide().visit);
 }
 
-TEST_F(EngineTest, AWallClockThatJumpsIsNoticedWithinHalfAMinute) {
-  Visited({}, now_.wall + std::chrono::hours(1));
-  Orders orders = Decide();
-  EXPECT_EQ(orders.bell, now_.steady + seconds(30));
-  now_.wall += std::chrono::hours(1);  // only the wall clock
-  EXPECT_FALSE(Decide().visit);
-  now_.steady += seconds(30);
-  orders = Decide();
-  ASSERT_TRUE(orders.visit);
-  EXPECT_EQ(orders.visit->now, now_.wall);
+TEST_F(EngineTest, AWallClockThatIsSetMakesNoWaitShorterOrLonger) {
+  for (const std::chrono::hours jump : {std::chrono::hours(6), std::chrono::hours(-12)}) {
+    Visited({}, At(seconds(600)));
+    now_.wall += jump;
+    EXPECT_FALSE(Decide().visit);
+    EXPECT_EQ(Decide().bell, now_.steady + seconds(600));
+    Pass(seconds(600));
+    const Orders orders = Decide();
+    ASSERT_TRUE(orders.visit);
+    EXPECT_EQ(orders.visit->now, At(seconds(0)));
+    engine_.Visited(Bundles(1, 1), {}, now_);
+    Ended(Decide().sendings.at(0), Strained());
+    engine_.Gathered();
+    const Orders after = Decide();
+    ASSERT_TRUE(after.visit);
+    EXPECT_EQ(after.visit->settlements.at(0).at, now_.wall) << "what is told is the wall clock";
+    EXPECT_GT(after.visit->settlements.at(0).not_before, after.visit->now);
+    EXPECT_LE(after.visit->settlements.at(0).not_before, after.visit->now + seconds(1));
+    engine_.Visited({}, {}, now_);
+    engine_.News();
+  }
+}
+
+TEST_F(EngineTest, WhatWaitedBeforeTheStartWaitsNoLongerThanTheLongestBackoff) {
+  const Orders first = Decide();
+  ASSERT_TRUE(first.visit);
+  EXPECT_EQ(first.visit->waits_end_by, now_.wall + limits::kBackoffMax);
+  engine_.VisitFailed(*first.visit, now_);
+  Pass(seconds(1));
+  const Orders again = Decide();
+  ASSERT_TRUE(again.visit);
+  EXPECT_TRUE(again.visit->waits_end_by) << "nothing of the first visit happened";
+  engine_.Visited({}, {}, now_);
+  engine_.News();
+  const Orders later = Decide();
+  ASSERT_TRUE(later.visit);
+  EXPECT_FALSE(later.visit->waits_end_by);
 }
 
 TEST_F(EngineTest, WhatBecameReadyDuringTheVisitIsFetchedAtOnce) {

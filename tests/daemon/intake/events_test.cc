@@ -53,6 +53,19 @@ TEST(Events, TheSameEventAgainGetsTheSameBodyAndOtherContentIsAConflict) {
   EXPECT_EQ(rig.EventsStored(), 1U);
 }
 
+TEST(Events, WhatWasStoredIsTheSameEventAlsoAfterTheClockWasSetBack) {
+  HttpRig rig;
+  EXPECT_EQ(StatusOf(rig.Ask(Post(Raw(Insertion("a", 0))))), 201);
+  rig.clock.Set(Hour(-6));
+  EXPECT_EQ(StatusOf(rig.Ask(Post(Raw(Insertion("a", 0))))), 200);
+  const std::string ahead = rig.Ask(Post(Raw(Flush("b", 0))));
+  EXPECT_EQ(StatusOf(ahead), 422);
+  EXPECT_EQ(At(BodyOf(ahead), "/issue/0/code"), "value");
+  EXPECT_EQ(At(BodyOf(ahead), "/issue/0/details/coding/0/code"), "in-the-future");
+  EXPECT_EQ(At(BodyOf(ahead), "/issue/0/expression/0"), "/happened_at");
+  EXPECT_EQ(rig.EventsStored(), 1U);
+}
+
 TEST(Events, AContradictionToTheLineIsRefusedWithItsRule) {
   HttpRig rig;
   EXPECT_EQ(StatusOf(rig.Ask(Post(Raw(Insertion("a", 0))))), 201);

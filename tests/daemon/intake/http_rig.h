@@ -98,7 +98,7 @@ class HttpRig {
       : writer_(std::move(store::Store::Open(folder_ / "store.db").value()),
                 [](const Error& error) { ADD_FAILURE() << error.message(); }),
         ledger_(writer_, clock, RulesOf()),
-        pipeline(ledger_, writer_, Shelf::Get().schemas, clock),
+        pipeline(ledger_, writer_, Shelf::Get().schemas),
         work_(io_.get_executor()) {
     options.port = 0;
     listener_ = std::move(

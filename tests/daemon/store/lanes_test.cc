@@ -129,16 +129,21 @@ TEST_F(Lanes, ThoseThatWaitedForTheirTimeComeBeforeNewOnes) {
   EXPECT_EQ(claimed[0].attempts, 0u);
 }
 
-TEST_F(Lanes, AWaitSetBeforeTheClockWentBackYearsDoesNotHoldTheLaneForYears) {
-  const std::int64_t a = AddLine(*store_, "a");
-  const std::int64_t seq = Add(a);
+TEST_F(Lanes, WaitsThatAreTooLongCanBeEndedAndTheOthersStay) {
+  const std::int64_t soon = Add(AddLine(*store_, "a"));
+  const std::int64_t late = Add(AddLine(*store_, "b"));
+  const std::int64_t held = Add(AddLine(*store_, "c"));
   Claim();
-  Settlement again = Settled(seq, DeliveryState::kReady);
-  constexpr std::int64_t kTenYearsMs = 315'576'000'000;
-  again.not_before = At(kTenYearsMs);
-  Good(store_->Settle(again));
-  EXPECT_THAT(Claim(kTenYearsMs - 86'400'000), IsEmpty());  // a day ahead is a wait we may give
-  EXPECT_THAT(Claim(10'000), ElementsAre(seq));
+  for (const auto& [seq, until] : {std::pair(soon, 6000), std::pair(late, 900'000'000)}) {
+    Settlement again = Settled(seq, DeliveryState::kReady);
+    again.not_before = At(until);
+    Good(store_->Settle(again));
+  }
+  Settle(held, DeliveryState::kOnHold);
+  Good(store_->EndWaitsBy(0, At(8000)));
+  EXPECT_EQ(Good(store_->NextReady(0)), At(6000));
+  EXPECT_THAT(Claim(7999), ElementsAre(soon));
+  EXPECT_THAT(Claim(8000), ElementsAre(late));
 }
 
 TEST_F(Lanes, WhatWasInFlightAtTheEndIsReadyAgainAndUncertain) {

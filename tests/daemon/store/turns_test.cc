@@ -104,14 +104,17 @@ TEST_F(Turns, WhatIsAskedForIsGivenAsLongAsAnyWardHasIt) {
   EXPECT_THAT(Claim(1), IsEmpty());
 }
 
-TEST_F(Turns, AWaitGivenBeforeTheClockWentBackYearsHoldsNoWardForYears) {
-  constexpr std::int64_t kTenYearsMs = 315'576'000'000;
-  const std::int64_t seq = Add(Ward("a"));
-  const std::int64_t soon = Add(Ward("a"));
-  ASSERT_EQ(Claim(2).size(), 2u);
-  Wait(seq, kTenYearsMs);
-  Wait(soon, 20'000);
-  EXPECT_THAT(Claim(9, 0, 10'000), ElementsAre(seq));
+TEST_F(Turns, ToEndTheWaitsOfOneEndpointLeavesThoseOfAnother) {
+  const std::int64_t other = Good(store_->EndpointNumber("research"));
+  const std::int64_t here = Add(Ward("a"));
+  const std::int64_t there = Add(Ward("a"), other);
+  ASSERT_EQ(Claim(1).size(), 1u);
+  ASSERT_EQ(Claim(1, other).size(), 1u);
+  Wait(here, 20'000);
+  Wait(there, 20'000);
+  Good(store_->EndWaitsBy(0, At(8000)));
+  EXPECT_EQ(Good(store_->NextReady(0)), At(8000));
+  EXPECT_EQ(Good(store_->NextReady(other)), At(20'000));
 }
 
 TEST_F(Turns, TheNextReadyIsTheEarliestOfAllWardsOfThatEndpoint) {
