@@ -21,7 +21,7 @@ Endpoint EndpointOf(const config::Config& config, const config::Config::Endpoint
   endpoint.look_ups.patients = NamingOf(config.references.patient) == Naming::kResolved;
   endpoint.look_ups.encounters = NamingOf(config.references.encounter) == Naming::kResolved;
   endpoint.look_ups.cached_for = std::chrono::hours(config.references.cached_for_h);
-  endpoint.pins = PinsOf(config);
+  endpoint.pins = PinsOf(from);
   endpoint.release = *FhirReleaseOf(config.endpoint.fhir_version);
   return endpoint;
 }

@@ -33,7 +33,7 @@ class Selecting {
       const std::string_view name = std::string_view(json).substr(begin, end - begin);
       const std::size_t slash = name.find(kOurId);
       if (slash == name.npos || types_.contains(name.substr(0, slash))) continue;
-      text.append(json, done, at - done).append(Logical(name, slash));
+      text.append(json, done, end + 1 - done).append(",").append(Naming(name, slash));
       done = end + 1;
     }
     return text.append(json, done);
@@ -41,7 +41,7 @@ class Selecting {
 
  private:
   /// The members type and identifier.
-  std::string Logical(std::string_view name, std::size_t slash) {
+  std::string Naming(std::string_view name, std::size_t slash) {
     if (!identifiers_) identifiers_ = IdentifiersOf(line_, dues_, context_);
     const auto known = identifiers_->find(name);
     JsonWriter json;

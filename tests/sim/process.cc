@@ -51,8 +51,9 @@ Process::Process(Outside& outside, std::unique_ptr<store::Store> store)
 void Process::CleanUp() {
   const Instant until = outside_.wall.Now() - kKeepDelivered;
   store::Job job;
-  job.work = [until](store::Store& store) -> Result<void> {
-    const auto step = retention::TakeStep(store, until);
+  job.work = [this, until](store::Store& store) -> Result<void> {
+    const auto step = retention::TakeStep(store, ledger_,
+                                          {.bodies_until = until, .lines_until = {}, .after = {}});
     if (step.has_error()) return step.error();
     return {};
   };

@@ -78,7 +78,7 @@ class Process {
   bool Ask(std::function<Result<void>(store::Store&)> look);
   /// What a person decided about a bundle: it may go at once.
   void ForgetWait(std::int64_t bundle_seq) { due_.erase(bundle_seq); }
-  const delivery::Progress& progress() const { return engine_.progress(); }
+  delivery::Progress progress() const { return engine_.progress(); }
 
  private:
   struct InFlight {

@@ -36,7 +36,7 @@ class AdminTest : public testing::Test {
     services_.writer = &rig_.writer();
     services_.clock = &rig_.clock;
     services_.codes = &Shelf::Get().codes;
-    services_.endpoints = [] { return std::vector<EndpointState>{{"main", {}}}; };
+    services_.endpoints = [] { return std::vector<admin::EndpointState>{{"main", {}}}; };
     services_.caught_up_to = [] { return std::optional<Instant>(Hour(0)); };
     services_.cleaned_up = [] { return std::optional(retention::CleanUp{Hour(1), 7, 3, 30, 2}); };
     rig_.OnNet([this] { opened_ = Open(); });

@@ -63,7 +63,7 @@ TEST_F(Remapping, AChangedCodeSendsExactlyTheResourcesThatHoldItAndOnce) {
   const RemapPage sent = Send();
   EXPECT_EQ(NamesOf(sent), coded);
   ASSERT_THAT(sent.lines, SizeIs(1));
-  const auto decisions = DecisionsAbout(sent.lines[0].bundle_seq);
+  const auto decisions = DecisionsAbout(sent.lines[0].bundle_seqs.at(0));
   ASSERT_THAT(decisions, SizeIs(1));
   EXPECT_EQ(decisions[0].act, Act::kDerivedAgain);
   EXPECT_EQ(decisions[0].by, "op-3");
@@ -159,7 +159,7 @@ TEST_F(Remapping, ADeliveryOnHoldIsToldAndStaysBefore) {
   ASSERT_THAT(sent.lines, SizeIs(1));
   EXPECT_EQ(sent.lines[0].waiting, 2U);
   EXPECT_EQ(sent.lines[0].on_hold, 1U);
-  EXPECT_THAT(sent.lines[0].bundle_seqs, ElementsAre(3));
+  EXPECT_THAT(sent.lines[0].bundle_seqs, testing::ElementsAre(3));
   EXPECT_THAT(Deliver(), IsEmpty()) << "nothing overtakes what is on hold";
 }
 
