@@ -35,8 +35,8 @@ class Pipeline {
   /// event at all, 413 too many, 503 not now: then nothing was stored.
   void SubmitBatch(std::string body, const Replies& done);
 
-  /// What became of an event: 200 {"source","id","kind","line","received_at","deliveries":[…]}, with
-  /// "no_longer_kept_since" when its line ended so long ago that its bytes are gone, or 404.
+  /// What became of an event: 200 {"source","id","kind","line","received_at","deliveries":[…]},
+  /// with "no_longer_kept_since" when its line ended so long ago that its bytes are gone, or 404.
   void Show(std::string source, std::string id, Audience audience, const Replies& done);
 
   /// From now on everything new is answered 503. Safe from any thread.

@@ -197,8 +197,8 @@ CREATE INDEX line_quiet ON line(last_event_at)
 CREATE INDEX awaited_line ON awaited(line_seq);
 )sql";
 
-constexpr std::array<const char*, 9> kSteps{kVersion1, kVersion2, kVersion3, kVersion4,
-                                            kVersion5, kVersion6, kVersion7, kVersion8, kVersion9};
+constexpr std::array<const char*, 9> kSteps{kVersion1, kVersion2, kVersion3, kVersion4, kVersion5,
+                                            kVersion6, kVersion7, kVersion8, kVersion9};
 
 }  // namespace
 

@@ -131,7 +131,8 @@ TEST_F(RetentionTest, OneStepTakesNoMoreThanItsShare) {
   Add(static_cast<int>(limits::kBodiesRemovedMax) + 1, DeliveryState::kCompleted);
   OnStore([this](store::Store& store) -> Result<void> {
     for (const std::size_t share : {limits::kBodiesRemovedMax, std::size_t{1}, std::size_t{0}}) {
-      const Result<Step> step = TakeStep(store, *ledger_, {.bodies_until = kSettled, .lines_until = {}, .after = {}});
+      const Result<Step> step =
+          TakeStep(store, *ledger_, {.bodies_until = kSettled, .lines_until = {}, .after = {}});
       if (!step) return step.error();
       EXPECT_EQ(step->bundles, share);
     }
