@@ -70,7 +70,7 @@ def wrong_count(scene):
 
 @row("14h", "204, which says nothing of the transaction", "held for a person; released when the peer is well", 6)
 def no_content(scene):
-    held(scene, instead(b"HTTP/1.1 204 No Content\r\n\r\n"), "which does not say what became of the transaction")
+    held(scene, instead(b"HTTP/1.1 204 No Content\r\n\r\n"), "which does not say what became of it")
 
 
 def held(scene, bad, words):
