@@ -151,11 +151,11 @@ asio::awaitable<bool> Conversation::Answer(const std::string& line) {
       {"lines", &Conversation::Lines},         {"show", &Conversation::Show},
       {"submit", &Conversation::Submit},       {"release", &Conversation::Decide},
       {"cancel", &Conversation::Decide},       {"remap", &Conversation::Remap},
-      {"reconcile", &Conversation::Reconcile},
+      {"reconcile", &Conversation::Reconcile}, {"reload", &Conversation::Reload},
   };
   std::string error =
       "one of the requests status, queue, lines, show, submit, release, cancel, remap, "
-      "reconcile is expected";
+      "reconcile, reload is expected";
   const auto document = schemas::Document::Parse(line, kRequestLimits);
   if (!document || !document->root().is_object()) {
     error = "a JSON object on one line is expected";
@@ -176,7 +176,7 @@ asio::awaitable<std::string> Conversation::Status(schemas::Value /*request*/) {
   State state = std::move(counted->state);
   // Those that a later map learned are history.
   std::erase_if(state.unknown_codes, [this](const store::UnknownCodeRecord& row) {
-    return !row.code.empty() && services_.codes->Knows(row.group, row.code);
+    return !row.code.empty() && services_.knows(row.group, row.code);
   });
   state.now = services_.clock->Now();
   state.draining = services_.pipeline->draining();
@@ -304,6 +304,15 @@ asio::awaitable<std::string> Conversation::Reconcile(schemas::Value request) {
       co_return "stopped, " + step.refusal + "; what was sent goes out, repeat it for the rest";
     }
   }
+}
+
+asio::awaitable<std::string> Conversation::Reload(schemas::Value /*request*/) {
+  std::function<void(const std::function<void(Result<std::string>)>&)> ask = services_.reload;
+  const Result<std::string> reloaded = co_await net::Await<Result<std::string>>(std::move(ask));
+  if (!reloaded) co_return reloaded.error().message();
+  std::string text = *reloaded + "\n";
+  co_await Send(std::move(text));
+  co_return std::string();
 }
 
 asio::awaitable<std::string> Conversation::Submit(schemas::Value request) {

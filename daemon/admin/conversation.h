@@ -9,11 +9,13 @@
 //   {"request":"release","target":…,"source":…,"by":…,"why":…}   one object for each delivery;
 //   "all_of" in place of target and source: those on hold for a reason that contains it
 //   {"request":"cancel","target":…,"by":…,"why":…}        one object
-//   {"request":"remap","source":…,"line_id":…,"ward":…,"all":…,"send":…,"by":…,"why":…}   one
-//   object for each line in which something differs, how far it is after each page, then the sums
+//   {"request":"remap","source":…,"line_id":…,"ward":…,"all":…,"open":…,"send":…,"by":…,"why":…}
+//   one object for each line in which something differs, how far it is after each page, then the
+//   sums
 //   {"request":"reconcile","since":…,"until":…,"source":…,"line_id":…,"ward":…,"send":…,
 //   "overwrite":…,"by":…,"why":…}   objects for what is missing or differs and for what goes again,
 //   how far it is after each moment, then the sums
+//   {"request":"reload"}                                 one object: what is in use from now on
 //   {"request":"submit","format":"json"|"ndjson","body":…}   one object for each event
 //
 // Then {"end":true}, or {"end":true,"error":…} in words for a person.
@@ -30,7 +32,6 @@
 #include "daemon/reconcile/reconciler.h"
 #include "daemon/retention/retention.h"
 #include "daemon/store/writer.h"
-#include "mapping/codes/codes.h"
 #include "schemas/json/document.h"
 #include "schemas/json/writer.h"
 
@@ -42,10 +43,14 @@ struct Services {
   ledger::Ledger* ledger = nullptr;
   store::Writer* writer = nullptr;
   const base::Clock* clock = nullptr;
-  const codes::CodeMap* codes = nullptr;
   reconcile::Reconciler* reconciler = nullptr;
   /// The endpoints of the configuration, the main one first.
   std::function<std::vector<EndpointState>()> endpoints;
+  /// Whether the code maps now in use know the code in that group.
+  std::function<bool(const std::string& group, const std::string& code)> knows;
+  /// Reads policy, code maps and additions again and works by them from then on. What is wrong with
+  /// them, in words (then nothing changes), or one line of JSON about what is in use now.
+  std::function<void(const std::function<void(Result<std::string>)>& done)> reload;
   /// Up to when everything that fell due has been made, if the clock has looked yet.
   std::function<std::optional<Instant>()> caught_up_to;
   /// The last clean-up of the store, if one went through since the start.
@@ -76,6 +81,7 @@ class Conversation {
   net::asio::awaitable<std::string> Decide(schemas::Value request);
   net::asio::awaitable<std::string> Remap(schemas::Value request);
   net::asio::awaitable<std::string> Reconcile(schemas::Value request);
+  net::asio::awaitable<std::string> Reload(schemas::Value request);
   net::asio::awaitable<std::string> Submit(schemas::Value request);
 
   net::Connection& connection_;

@@ -86,6 +86,7 @@ Result<ledger::RemapOrder, std::string> ReadRemapOrder(schemas::Value request) {
   order.line_id = TextOf(request, "line_id");
   order.ward = TextOf(request, "ward");
   order.send = IsSet(request, "send");
+  order.open_only = IsSet(request, "open");
   const bool some = !order.source.empty() || !order.line_id.empty() || !order.ward.empty();
   if (some == IsSet(request, "all")) {
     return Refused("which lines are meant: a source, line or ward, or else all");

@@ -12,7 +12,8 @@ namespace dwell::admin {
 
 /// The order in a "remap" request, or what is wrong with it, in words for a person. Some lines must
 /// be meant: by "source", "line_id" or "ward" (a line is taken that fits all that are given), or
-/// "all":true. With "send":true also who and why, as for other decisions (orders.h).
+/// "all":true; with "open":true of those only the ones that are not over. With "send":true also who
+/// and why, as for other decisions (orders.h).
 Result<ledger::RemapOrder, std::string> ReadRemapOrder(schemas::Value request);
 
 /// What was told so far, over all pages.

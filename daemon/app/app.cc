@@ -6,6 +6,7 @@
 
 #include "daemon/admin/admin.h"
 #include "daemon/alarm/alarm.h"
+#include "daemon/base/log.h"
 #include "daemon/config/additions_file.h"
 #include "daemon/config/code_maps.h"
 #include "daemon/config/fhir_context.h"
@@ -18,6 +19,7 @@
 #include "daemon/retention/retention.h"
 #include "daemon/store/writer.h"
 #include "schemas/bundled.h"
+#include "schemas/json/writer.h"
 
 namespace dwell::app {
 namespace {
@@ -35,18 +37,17 @@ std::string AllFindings(const std::vector<config::Finding>& findings) {
   return text;
 }
 
-/// What the daemon knows before it opens anything.
+/// What the daemon goes by, and may read again while it runs.
 struct Knowledge {
-  schemas::Bundled schemas;
   due::Policy policy;
   due::Zone zone;
   codes::CodeMap codes;
   std::optional<fhir::Additions> additions;
 };
 
-Result<Knowledge> LoadKnowledge(const config::Config& config) {
-  auto bundled = schemas::Bundled::Load(*FhirReleaseOf(config.endpoint.fhir_version));
-  if (!bundled) return bundled.error();
+using KnowledgePtr = std::shared_ptr<const Knowledge>;
+
+Result<KnowledgePtr> LoadKnowledge(const config::Config& config, const schemas::Bundled& schemas) {
   auto policy = config::LoadPolicy(config.policy.file);
   if (!policy) return Error(ErrorKind::kConfig, AllFindings(policy.error()));
   auto zone = due::Zone::Load(config.site.zone);
@@ -56,24 +57,12 @@ Result<Knowledge> LoadKnowledge(const config::Config& config) {
   std::optional<fhir::Additions> additions;
   if (!config.resources.additions.empty()) {
     const FhirRelease release = *FhirReleaseOf(config.endpoint.fhir_version);
-    auto loaded = config::LoadAdditions(config.resources.additions, *bundled, release);
+    auto loaded = config::LoadAdditions(config.resources.additions, schemas, release);
     if (!loaded) return Error(ErrorKind::kConfig, AllFindings(loaded.error()));
     additions = std::move(*loaded);
   }
-  return Knowledge{std::move(*bundled), std::move(*policy), std::move(*zone), std::move(*codes),
-                   std::move(additions)};
-}
-
-ledger::Rules RulesOf(const Knowledge& knowledge, const config::Config& config) {
-  ledger::Rules rules;
-  rules.schemas = &knowledge.schemas;
-  rules.policy = &knowledge.policy;
-  rules.zone = &knowledge.zone;
-  rules.fhir = config::ContextOf(config);
-  rules.fhir.codes = &knowledge.codes;
-  rules.fhir.zone = &knowledge.zone;
-  if (knowledge.additions) rules.fhir.additions = &*knowledge.additions;
-  return rules;
+  return std::make_shared<const Knowledge>(
+      Knowledge{std::move(*policy), std::move(*zone), std::move(*codes), std::move(additions)});
 }
 
 reconcile::Schedule ScheduleOf(const config::Config& config) {
@@ -82,6 +71,16 @@ reconcile::Schedule ScheduleOf(const config::Config& config) {
   schedule.look_back = std::chrono::days(config.reconcile.look_back_days);
   schedule.send = config.reconcile.send;
   return schedule;
+}
+
+/// What is in use, for whoever had it read again.
+std::string InUse(const Knowledge& knowledge) {
+  schemas::JsonWriter row;
+  row.BeginObject();
+  row.Member("policy", knowledge.policy.name);
+  row.Member("version", knowledge.policy.version);
+  row.EndObject();
+  return row.Take();
 }
 
 }  // namespace
@@ -117,12 +116,18 @@ Result<std::vector<Way>> NumberEndpoints(store::Store& store, const config::Conf
 
 /// In the order of being built; taken down in the opposite order, but for what Stop() says.
 struct App::Parts {
-  Parts(asio::io_context& io_in, const base::Clock& clock_in, Knowledge knowledge_in)
-      : io(io_in), clock(clock_in), knowledge(std::move(knowledge_in)), work(io.get_executor()) {}
+  Parts(asio::io_context& io_in, const base::Clock& clock_in, schemas::Bundled schemas_in,
+        KnowledgePtr knowledge_in)
+      : io(io_in),
+        clock(clock_in),
+        schemas(std::move(schemas_in)),
+        knowledge(std::move(knowledge_in)),
+        work(io.get_executor()) {}
 
   asio::io_context& io;
   const base::Clock& clock;
-  Knowledge knowledge;
+  const schemas::Bundled schemas;
+  KnowledgePtr knowledge;  ///< of the io_context's thread; the ledger holds its own
   asio::executor_work_guard<asio::io_context::executor_type> work;
   std::unique_ptr<store::Writer> writer;
   std::unique_ptr<ledger::Ledger> ledger;
@@ -134,6 +139,25 @@ struct App::Parts {
   std::unique_ptr<intake::Listener> listener;
   std::unique_ptr<admin::Admin> admin;
   std::thread stopping;  ///< waits for delivery's end
+
+  /// What the ledger goes by, to every endpoint there is.
+  ledger::Rules RulesOf(const KnowledgePtr& known, const config::Config& config) const {
+    ledger::Rules rules;
+    rules.schemas = &schemas;
+    rules.policy = &known->policy;
+    rules.zone = &known->zone;
+    rules.fhir = config::ContextOf(config);
+    rules.fhir.codes = &known->codes;
+    rules.fhir.zone = &known->zone;
+    if (known->additions) rules.fhir.additions = &*known->additions;
+    rules.destinations.clear();
+    for (const Way& way : ways) {
+      const auto& types = way.endpoint.types;
+      rules.destinations.push_back({way.number, {types.begin(), types.end()}});
+    }
+    rules.owner = known;
+    return rules;
+  }
 
   Result<void> OpenStore(const config::Config& config, FatalHandler on_fatal) {
     auto store = store::Store::Open(config.store.path);
@@ -148,13 +172,7 @@ struct App::Parts {
             on_fatal(error);
           });
         });
-    ledger::Rules rules = RulesOf(knowledge, config);
-    rules.destinations.clear();
-    for (const Way& way : ways) {
-      const auto& types = way.endpoint.types;
-      rules.destinations.push_back({way.number, {types.begin(), types.end()}});
-    }
-    ledger = std::make_unique<ledger::Ledger>(*writer, clock, std::move(rules));
+    ledger = std::make_unique<ledger::Ledger>(*writer, clock, RulesOf(knowledge, config));
     return {};
   }
 
@@ -179,7 +197,7 @@ struct App::Parts {
   }
 
   Result<void> OpenIntake(const config::Config& config) {
-    pipeline = std::make_unique<intake::Pipeline>(*ledger, *writer, knowledge.schemas);
+    pipeline = std::make_unique<intake::Pipeline>(*ledger, *writer, schemas);
     intake::ListenerOptions options;
     options.address = config.intake.address;
     options.port = static_cast<std::uint16_t>(config.intake.port);
@@ -201,13 +219,16 @@ struct App::Parts {
     services.ledger = ledger.get();
     services.writer = writer.get();
     services.clock = &clock;
-    services.codes = &knowledge.codes;
     services.reconciler = reconciler.get();
     services.endpoints = [this] {
       std::vector<admin::EndpointState> states;
       for (const Way& way : ways) states.push_back({way.endpoint.name, way.delivery->progress()});
       return states;
     };
+    services.knows = [this](const std::string& group, const std::string& code) {
+      return knowledge->codes.Knows(group, code);
+    };
+    services.reload = [this, config](const auto& done) { Reload(config, done); };
     services.caught_up_to = [this]() -> std::optional<Instant> {
       alarm->Wake();  // somebody who asks again and again soon hears of a wall clock that was set
       const Instant at = alarm->caught_up_to();
@@ -240,6 +261,19 @@ struct App::Parts {
     });
   }
 
+  /// The files that the configuration named at the start, as they are now.
+  void Reload(const config::Config& config, const std::function<void(Result<std::string>)>& done) {
+    auto loaded = LoadKnowledge(config, schemas);
+    if (!loaded) return done(loaded.error());
+    ledger->ReplaceRules(RulesOf(*loaded, config),
+                         [this, fresh = *loaded, done](const Result<void>& replaced) {
+                           if (!replaced) return done(replaced.error());
+                           asio::post(io, [this, fresh] { knowledge = fresh; });
+                           log::Write(log::Level::kInfo, "rules-read-again", {});
+                           done(InUse(*fresh));
+                         });
+  }
+
   void Stop(std::chrono::milliseconds time_max) {
     if (stopping.joinable()) {
       DrainAll(std::chrono::milliseconds(0));  // waits no longer
@@ -267,9 +301,12 @@ App::~App() { Stop(std::chrono::milliseconds(0)); }
 
 Result<std::unique_ptr<App>> App::Start(asio::io_context& io, const config::Config& config,
                                         const base::Clock& clock, FatalHandler on_fatal) {
-  auto knowledge = LoadKnowledge(config);
+  auto bundled = schemas::Bundled::Load(*FhirReleaseOf(config.endpoint.fhir_version));
+  if (!bundled) return bundled.error();
+  auto knowledge = LoadKnowledge(config, *bundled);
   if (!knowledge) return knowledge.error();
-  std::unique_ptr<App> app(new App(std::make_unique<Parts>(io, clock, std::move(*knowledge))));
+  std::unique_ptr<App> app(
+      new App(std::make_unique<Parts>(io, clock, std::move(*bundled), std::move(*knowledge))));
   Parts& parts = *app->parts_;
   if (auto opened = parts.OpenStore(config, std::move(on_fatal)); !opened) return opened.error();
   if (auto opened = parts.OpenDelivery(config); !opened) return opened.error();

@@ -44,7 +44,8 @@ struct Verb {
 
 constexpr Verb kVerbs[] = {{"submit", Submit},  {"queue", ListQueue},   {"lines", ListLines},
                            {"show", ShowEvent}, {"status", ShowStatus}, {"release", Decide},
-                           {"cancel", Decide},  {"remap", Remap},       {"reconcile", Reconcile}};
+                           {"cancel", Decide},  {"remap", Remap},       {"reconcile", Reconcile},
+                           {"reload", Reload}};
 
 }  // namespace
 

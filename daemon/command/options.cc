@@ -26,6 +26,10 @@ constexpr const char* kReconcileHelp =
     "reads back what the endpoint accepted in a period and tells what is missing or differs; with "
     "--send that goes out again";
 
+constexpr const char* kReloadHelp =
+    "the daemon reads policy, code maps and additions again, without a restart; then every line "
+    "that is not over is derived again and what differs goes out, as with remap --send";
+
 /// Release and cancel: who and why must be said.
 void AddDecisions(CLI::App& cli, Options& options) {
   auto* const release = cli.add_subcommand("release", kReleaseHelp);
@@ -103,6 +107,15 @@ void AddReconcile(CLI::App& cli, Options& options) {
       ->needs(send);
 }
 
+/// Who and why must be said: Tasks change by it.
+void AddReload(CLI::App& cli, Options& options) {
+  auto* const reload = cli.add_subcommand("reload", kReloadHelp);
+  reload->add_option("--by", options.by, "who decides")->required()->type_name("WHO");
+  reload->add_option("--why", options.why, "why; kept for good")->required()->type_name("TEXT");
+  reload->add_flag("--progress", options.progress, "show progress even if no terminal");
+  reload->add_flag("--json", options.json, "one JSON object a line, for programs");
+}
+
 }  // namespace
 
 Options ReadOptions(std::vector<std::string> arguments) {
@@ -131,6 +144,7 @@ Options ReadOptions(std::vector<std::string> arguments) {
   AddDecisions(cli, options);
   AddRemap(cli, options);
   AddReconcile(cli, options);
+  AddReload(cli, options);
   const auto kinds = dwell::explain::Kinds();
   explain->add_option("kind", options.kind, "kind of event")
       ->required()

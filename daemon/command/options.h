@@ -10,7 +10,7 @@ inline constexpr const char* kDefaultConfig = "/etc/dwelld/dwelld.toml";
 
 struct Options {
   std::string verb;           ///< "check", "explain", "submit", "queue", "show", "lines", "status",
-                              ///< "release", "cancel", "remap", "reconcile"; empty: nothing to do
+                              ///< "release", "cancel", "remap", "reconcile", "reload"; empty: none
   std::string config_file;    ///< --config
   std::string socket;         ///< --socket
   bool json = false;          ///< --json
@@ -18,9 +18,10 @@ struct Options {
   bool endpoint = false;      ///< check --endpoint
   std::string endpoint_name;  ///< the one meant by check --endpoint NAME; empty: all
   bool all = false;           ///< lines and remap --all
+  bool open = false;          ///< of reload: lines that are not over
   bool send = false;          ///< remap and reconcile --send
   bool overwrite = false;     ///< reconcile --overwrite
-  bool progress = false;      ///< submit, remap and reconcile --progress
+  bool progress = false;      ///< submit, remap, reconcile, reload --progress
   std::string file;           ///< submit FILE
   std::string kind;           ///< explain KIND
   std::string event;          ///< show EVENT
@@ -31,8 +32,8 @@ struct Options {
   std::string until;          ///< reconcile --until
   std::string target;         ///< release EVENT|DELIVERY, cancel DELIVERY
   std::string all_of;         ///< release --all-of
-  std::string by;             ///< release, cancel, remap and reconcile --by
-  std::string why;            ///< release, cancel, remap and reconcile --why
+  std::string by;             ///< release, cancel, remap, reconcile and reload --by
+  std::string why;            ///< release, cancel, remap, reconcile and reload --why
   int exit_code = 0;          ///< when there is no verb
 };
 

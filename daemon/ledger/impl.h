@@ -39,7 +39,7 @@ struct Ledger::Impl {
 
   store::Jobs& jobs;
   const base::Clock& clock;
-  const Rules rules;
+  Rules rules;                                // the store thread's own
   LineCache cache{limits::kCachedEventsMax};  // the store thread's own
   std::mutex mutex;
   std::vector<std::function<void()>> listeners;  // guarded by mutex

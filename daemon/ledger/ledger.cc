@@ -27,6 +27,15 @@ void Ledger::OnNews(std::function<void()> news) {
   impl_->listeners.push_back(std::move(news));
 }
 
+void Ledger::ReplaceRules(Rules rules, std::function<void(const Result<void>&)> done) {
+  const auto fresh = std::make_shared<const Rules>(std::move(rules));
+  impl_->jobs.Post({[impl = impl_, fresh](store::Store&) -> Result<void> {
+                      impl->rules = *fresh;
+                      return {};
+                    },
+                    std::move(done)});
+}
+
 Result<LineState*> Ledger::Impl::Load(store::Store& store, const line::Key& key) {
   if (LineState* known = cache.Find(key)) return known;
   const auto record = store.LoadLine(key);

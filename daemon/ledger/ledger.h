@@ -72,9 +72,10 @@ struct Ruling {
 /// Which lines are to be derived again, and whether what differs is to be sent.
 struct RemapOrder {
   std::string source, line_id, ward;  ///< those of the line; empty: whatever they are
-  bool send = false;                  ///< otherwise nothing is stored
-  std::string by, why;                ///< for `send`; checked by whoever asks (admin/remap_rows.h)
-  std::int64_t after = 0;             ///< only lines with a higher seq
+  bool open_only = false;  ///< only lines that may be in place, or at which time changes something
+  bool send = false;       ///< otherwise nothing is stored
+  std::string by, why;     ///< for `send`; checked by whoever asks (admin/remap_rows.h)
+  std::int64_t after = 0;  ///< only lines with a higher seq
 };
 
 /// A place in a resource that is written otherwise than before.
@@ -136,7 +137,7 @@ struct Destination {
   fhir::Types types;        ///< that it gets; empty: all
 };
 
-/// What the ledger works with; all outlive the last job.
+/// What the ledger works with; all outlive the last job, or belong to `owner`.
 struct Rules {
   const schemas::Bundled* schemas = nullptr;
   const due::Policy* policy = nullptr;
@@ -146,6 +147,8 @@ struct Rules {
   std::vector<Destination> destinations{Destination{}};
   /// Deliveries that may wait before new events are put off.
   std::uint64_t queue_bundles_max = limits::kQueueBundlesMax;
+  /// Of what the pointers point to; empty when that outlives the last job anyway.
+  std::shared_ptr<const void> owner = {};
 };
 
 /// Called on the store thread.
@@ -209,6 +212,10 @@ class Ledger {
   /// start of a new life. To be called in a job of the writer.
   Result<StoppedKeeping> StopKeeping(store::Store& store, Instant until,
                                      const store::QuietLine& after);
+
+  /// Works by `rules` from the next job on; `done` is called on the store thread. A line stays as
+  /// it is until it is derived again: at its next event or change, or by Remap().
+  void ReplaceRules(Rules rules, std::function<void(const Result<void>&)> done);
 
   /// Adds a listener, called on the store thread after a commit that added bundles or changed when
   /// the clock must look. It must be quick, and safe to call until the last job is done.

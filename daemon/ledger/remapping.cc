@@ -206,7 +206,8 @@ Result<void> RemapPageOf(Ledger::Impl& ledger, store::Store& store, Pass& pass) 
       page.more = true;
       break;
     }
-    const bool meant = IsMeant(record, pass.order.source, pass.order.line_id, pass.order.ward);
+    const bool meant = IsMeant(record, pass.order.source, pass.order.line_id, pass.order.ward) &&
+                       (!pass.order.open_only || MayGoOn(record));
     if (meant && record.no_longer_kept_since) {
       ++page.not_kept;
     } else if (meant) {

@@ -107,6 +107,13 @@ void WriteDues(JsonWriter& json, const std::vector<due::Due>& dues) {
   json.EndArray();
 }
 
+std::string TextIn(std::string_view summary, std::string_view name) {
+  const auto document = schemas::Document::Parse(summary);
+  const auto found =
+      document && document->root().is_object() ? document->root().Find(name) : std::nullopt;
+  return found && found->is_string() ? std::string(found->AsString()) : std::string();
+}
+
 }  // namespace
 
 std::string LineSummary(const line::Line& line, const std::vector<due::Due>& dues) {
@@ -131,18 +138,19 @@ std::string LineSummary(const line::Line& line, const std::vector<due::Due>& due
   return json.Take();
 }
 
-std::string WardIn(std::string_view summary) {
-  const auto document = schemas::Document::Parse(summary);
-  const auto ward =
-      document && document->root().is_object() ? document->root().Find("ward") : std::nullopt;
-  return ward && ward->is_string() ? std::string(ward->AsString()) : std::string();
-}
+std::string WardIn(std::string_view summary) { return TextIn(summary, "ward"); }
 
 bool IsMeant(const store::LineRecord& line, std::string_view source, std::string_view line_id,
              std::string_view ward) {
   return (source.empty() || source == line.key.source) &&
          (line_id.empty() || line_id == line.key.line_id) &&
          (ward.empty() || ward == WardIn(line.summary));
+}
+
+bool MayGoOn(const store::LineRecord& line) {
+  if (line.next_change) return true;
+  const std::string phase = TextIn(line.summary, "phase");
+  return phase != PhaseName(line::Phase::kRemoved) && phase != PhaseName(line::Phase::kNotPlaced);
 }
 
 }  // namespace dwell::ledger

@@ -28,4 +28,8 @@ std::string WardIn(std::string_view summary);
 bool IsMeant(const store::LineRecord& line, std::string_view source, std::string_view line_id,
              std::string_view ward);
 
+/// Whether the line may be in place, or time may change something of it. One whose phase nobody can
+/// read may.
+bool MayGoOn(const store::LineRecord& line);
+
 }  // namespace dwell::ledger

@@ -35,7 +35,8 @@ class AdminTest : public testing::Test {
     services_.ledger = &rig_.ledger();
     services_.writer = &rig_.writer();
     services_.clock = &rig_.clock;
-    services_.codes = &Shelf::Get().codes;
+    Know(Shelf::Get().codes);
+    services_.reload = [this](const auto& done) { done(reloaded_); };
     services_.endpoints = [] { return std::vector<admin::EndpointState>{{"main", {}}}; };
     services_.caught_up_to = [] { return std::optional<Instant>(Hour(0)); };
     services_.cleaned_up = [] { return std::optional(retention::CleanUp{Hour(1), 7, 3, 30, 2}); };
@@ -43,6 +44,12 @@ class AdminTest : public testing::Test {
   }
   ~AdminTest() override {
     rig_.OnNet([this] { opened_ = Error(); });
+  }
+
+  void Know(const codes::CodeMap& codes) {
+    services_.knows = [&codes](const std::string& group, const std::string& code) {
+      return codes.Knows(group, code);
+    };
   }
 
   Result<std::unique_ptr<admin::Admin>> Open() {
@@ -94,6 +101,7 @@ class AdminTest : public testing::Test {
   std::string path_ = folder_ / "admin.socket";
   HttpRig rig_;
   admin::Services services_;
+  Result<std::string> reloaded_ = std::string(R"({"policy":"p","version":"2"})");
   Result<std::unique_ptr<admin::Admin>> opened_ = Error();
 };
 
@@ -153,7 +161,7 @@ TEST_F(AdminTest, UnknownCodesOfEventsAreListedUntilAMapKnowsThem) {
   ASSERT_TRUE(later.has_value()) << later.error().message();
   rig_.OnNet([&] {
     opened_ = Error();
-    services_.codes = &*later;
+    Know(*later);
     opened_ = Open();
   });
   EXPECT_THAT(Ask(R"({"request":"status"})"), HasSubstr(R"("unknown_codes":[])"));
@@ -336,6 +344,14 @@ TEST_F(AdminTest, AnOrderWithoutWhoOrWhyOrWithTextThatSteersTerminalsIsRefused) 
   // Words of any language are words: nothing of them steers anything.
   EXPECT_THAT(Ask(R"({"request":"cancel","target":"1","by":"Sœur Ağça","why":"zurück – 取消"})"),
               HasSubstr("cancelled"));
+}
+
+TEST_F(AdminTest, ReadingTheRulesAgainTellsWhatIsInUseOrWhatIsWrong) {
+  EXPECT_EQ(Ask(R"({"request":"reload"})"), R"({"policy":"p","version":"2"})"
+                                            "\n" +
+                                                std::string(kEnd));
+  reloaded_ = Error(ErrorKind::kConfig, "policy.toml:3: /kinds: an object");
+  EXPECT_THAT(Ask(R"({"request":"reload"})"), HasSubstr("policy.toml:3: /kinds: an object"));
 }
 
 TEST_F(AdminTest, WhatIsNoRequestIsToldSo) {

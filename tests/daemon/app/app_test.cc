@@ -15,19 +15,19 @@
 namespace dwell::test {
 namespace {
 
+constexpr const char* kCommonPractice =
+    DWELL_SOURCE_DIR "/deploy/config/policy-common-practice.toml";
+
 /// A daemon on a thread of its own, from its configuration file to its closing.
 class RunningApp {
  public:
   RunningApp(const std::string& folder, const std::string& endpoint_url, const base::Clock& clock,
-             const std::string& more = "") {
+             const std::string& more = "", const std::string& policy = kCommonPractice) {
     const auto config = config::ReadConfig(
         folder + "/dwelld.toml",
         "[site]\nnamespace = \"https://fernhill.example/dwelld\"\nzone = \"Europe/London\"\n"
         "[store]\npath = \"store.db\"\n[intake]\nport = 0\n[endpoint]\nurl = \"" +
-            endpoint_url +
-            "\"\n[policy]\nfile = \"" DWELL_SOURCE_DIR
-            "/deploy/config/policy-common-practice.toml\"\n" +
-            more,
+            endpoint_url + "\"\n[policy]\nfile = \"" + policy + "\"\n" + more,
         {});
     socket = config->admin.socket;
     app_ = std::move(app::App::Start(io_, *config, clock, [](const Error& error) {
@@ -149,6 +149,35 @@ TEST(App, ALineThatEndedAYearAgoIsKnownButNoLongerKept) {
   EXPECT_THAT(AskSocket(app.socket, R"({"request":"lines"})"),
               testing::HasSubstr(R"("line_id":"line-1","phase":"no-longer-kept",)"));
   EXPECT_EQ(endpoint->desk().counts().transactions, arrived);
+}
+
+// The policy file is changed under the running daemon: a broken one changes nothing, a right one
+// counts at once for the line in place.
+TEST(App, APolicyReadAgainCountsForTheLinesInPlace) {
+  const auto endpoint = std::move(practice::PracticeEndpoint::Start({}).value());
+  const TempFolder folder;
+  const ManualClock clock(Hour(2));
+  const std::string policy = folder / "policy.toml";
+  WriteBytes(policy, ReadBytes(kCommonPractice));
+  const RunningApp app(folder.path(), endpoint->url(), clock, "", policy);
+  RawClient client(app.port);
+  client.Send(Post(Raw(Insertion("a", 0))));
+  EXPECT_EQ(StatusOf(client.Response()), 201);
+  const std::string before = AskSocket(app.socket, R"({"request":"lines"})");
+
+  WriteBytes(policy, "name = 5\n");
+  const auto refused = command::AskDaemon(app.socket, R"({"request":"reload"})", [](auto) {});
+  ASSERT_FALSE(refused.has_value());
+  EXPECT_THAT(refused.error().message(), testing::HasSubstr("policy.toml:1: /name"));
+
+  WriteBytes(policy, ReadBytes(DWELL_SOURCE_DIR "/deploy/config/policy-check-intervals.toml"));
+  EXPECT_THAT(AskSocket(app.socket, R"({"request":"reload"})"),
+              testing::HasSubstr(R"({"policy":"check-intervals","version":"1"})"));
+  EXPECT_EQ(AskSocket(app.socket, R"({"request":"lines"})"), before) << "not derived again yet";
+  EXPECT_THAT(AskSocket(app.socket, R"({"request":"remap","all":true,"open":true,"send":true,)"
+                                    R"("by":"op-3","why":"new policy"})"),
+              testing::HasSubstr("\"sums\""));
+  EXPECT_NE(AskSocket(app.socket, R"({"request":"lines"})"), before);
 }
 
 TEST(App, APatientIsReferredToByTheEndpointsIdWhenConfiguredSo) {

@@ -116,6 +116,49 @@ TEST_F(Remapping, TheNextEventAfterwardsSendsNoMoreThanWithoutTheChange) {
   }
 }
 
+TEST_F(Remapping, RulesReplacedWhileRunningCountFromTheNextJobOnAndAreKeptAlive) {
+  Open();
+  Store(Insertion("e1", 0));
+  Deliver();
+  auto strict = std::make_shared<due::Policy>(PracticePolicy());
+  strict->by_kind["peripheral-cannula"].dwell_max = std::chrono::hours(2);
+  Rules rules = rules_;
+  rules.policy = strict.get();
+  rules.owner = strict;
+  const std::weak_ptr<due::Policy> watched = strict;
+  strict.reset();
+  std::promise<void> replaced;
+  ledger_->ReplaceRules(std::move(rules), [&replaced](const Result<void>& result) {
+    EXPECT_TRUE(result.has_value());
+    replaced.set_value();
+  });
+  replaced.get_future().wait();
+  EXPECT_FALSE(watched.expired());
+  RemapOrder order = Sending();
+  order.open_only = true;
+  EXPECT_THAT(NamesOf(All(order)), Not(IsEmpty()));
+  Deliver();
+  clock_.Set(Hour(1.5));
+  ASSERT_TRUE(CatchUp().has_value());
+  EXPECT_THAT(TextsIn(Deliver()),
+              testing::Contains(testing::Pair(testing::_, HasSubstr("due-soon"))))
+      << "half an hour before the new limit";
+}
+
+TEST_F(Remapping, LinesThatAreOverAreLeftOutWhenAskedSo) {
+  Open();
+  Store(Insertion("e1", 0));
+  Store(Removal("e2", 1));
+  Deliver();
+  RemapOrder order = Sending();
+  order.open_only = true;
+  EXPECT_EQ(All(order).chosen, 1U) << "its site is watched still";
+  clock_.Set(Hour(200));
+  ASSERT_EQ(CatchUp().value(), std::nullopt);
+  EXPECT_EQ(All(order).chosen, 0U);
+  EXPECT_EQ(Look().chosen, 1U);
+}
+
 TEST_F(Remapping, AChangedPolicySendsTasksAloneAndTheClockGoesByItAtOnce) {
   Open();
   Store(Insertion("e1", 0));
