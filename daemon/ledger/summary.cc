@@ -148,6 +148,7 @@ bool IsMeant(const store::LineRecord& line, std::string_view source, std::string
 }
 
 bool MayGoOn(const store::LineRecord& line) {
+  if (line.no_longer_kept_since) return false;
   if (line.next_change) return true;
   const std::string phase = TextIn(line.summary, "phase");
   return phase != PhaseName(line::Phase::kRemoved) && phase != PhaseName(line::Phase::kNotPlaced);

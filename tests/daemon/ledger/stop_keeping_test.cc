@@ -174,6 +174,11 @@ TEST_F(StopKeepingTest, DerivingAgainPassesByWhatIsNoLongerKeptAndCountsIt) {
   EXPECT_EQ(Page(one).not_kept, 1u);
   EXPECT_EQ(Page(one).chosen, 0u);
   EXPECT_EQ(Page(one).lines.size(), 0u);
+  RemapOrder open = Sending();
+  open.open_only = true;
+  const RemapPage only = Page(open);
+  EXPECT_EQ(only.chosen, 1u);
+  EXPECT_EQ(only.not_kept, 0u) << "nobody asked about lines that are over";
 }
 
 TEST_F(StopKeepingTest, WhatTheEndpointAcceptedOfSuchALineIsNeitherComparedNorCalledUnreadable) {
