@@ -2,6 +2,6 @@
 #include "daemon/base/clock.h"
 
 int main(int argc, char** argv) {
-  const dwell::base::SystemClock clock;
+  const dwell::base::KeptClock clock;
   return dwell::app::RunDaemon({argv + 1, argv + argc}, clock);
 }

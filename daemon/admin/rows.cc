@@ -129,6 +129,9 @@ std::string StatusRow(const store::Counts& counts, const State& state) {
   schemas::JsonWriter out;
   out.BeginObject();
   out.Member("now", FormatInstant(state.now));
+  if (state.wall_ahead.count() != 0) {
+    out.MemberInteger("wall_clock_ahead_s", state.wall_ahead.count() / 1000);
+  }
   if (state.caught_up_to) out.Member("caught_up_to", FormatInstant(*state.caught_up_to));
   out.MemberBool("draining", state.draining);
   out.MemberInteger("events", Signed(counts.events));
@@ -163,7 +166,7 @@ std::string QueueRowText(const store::QueueRow& row, std::string_view endpoint,
   out.Member("line", row.line_id);
   if (!row.event_id.empty()) out.Member("event", row.event_id);
   out.MemberInteger("attempts", row.attempts);
-  if (row.state == store::DeliveryState::kReady && row.not_before > row.made_at) {
+  if (row.state == store::DeliveryState::kReady && row.not_before > Instant{}) {
     out.Member("not_before", FormatInstant(row.not_before));
   }
   if (row.uncertain) out.MemberBool("uncertain", true);

@@ -20,6 +20,7 @@ struct EndpointState {
 /// What `status` answers with, besides what the store counts.
 struct State {
   Instant now{};
+  std::chrono::milliseconds wall_ahead{0};  ///< see base::Clock
   bool draining = false;
   std::vector<EndpointState> endpoints;      ///< those of the configuration, the main one first
   std::vector<store::EndpointRecord> known;  ///< those of the store

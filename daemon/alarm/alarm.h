@@ -10,9 +10,8 @@
 
 namespace dwell::alarm {
 
-/// Looks at the wall clock at least this often, on the steady clock: so late is noticed that
-/// somebody set the wall clock, and so late at most is a due thing told. Short against a minute,
-/// long for a CPU.
+/// Looks at the clock at least this often: so late at most is a due thing told, also after the
+/// machine slept or the clock was put right. Short against a minute, long for a CPU.
 inline constexpr std::chrono::milliseconds kLookEvery{250};
 
 /// Runs on its own thread from construction to destruction. At the start, when something falls due

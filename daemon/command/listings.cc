@@ -122,6 +122,7 @@ void PrintStory(schemas::Value story) {
 
 void PrintStatus(schemas::Value status) {
   PrintPairs(status, {{"now", "/now"},
+                      {"wall clock ahead, s", "/wall_clock_ahead_s"},
                       {"caught up to", "/caught_up_to"},
                       {"draining", "/draining"},
                       {"events", "/events"},

@@ -5,7 +5,7 @@ import struct
 
 CALLS = {"sync": 1, "write": 2, "truncate": 3, "read": 4, "open": 5}
 # As struct Control of faulty_system.cc.
-FIELDS = ("clock_ahead_ms", "call", "first", "count", "error", "seen", "failed", "free_bytes")
+FIELDS = ("clock_ahead_ms", "call", "first", "count", "error", "seen", "failed", "free_bytes", "clock_vouched")
 BYTES = 8 * len(FIELDS)
 ALL = 1 << 40  # more calls than there will be
 
@@ -25,7 +25,9 @@ class Faulty:
     def read(self, field):
         return struct.unpack_from("q", self.memory, 8 * FIELDS.index(field))[0]
 
-    def clock_ahead(self, seconds):
+    def clock_ahead(self, seconds, vouched=False):
+        """`vouched`: a time service says that it is right so."""
+        self.write("clock_vouched", int(vouched))
         self.write("clock_ahead_ms", int(seconds * 1000))
 
     def free_bytes(self, number):
