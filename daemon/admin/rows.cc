@@ -85,6 +85,7 @@ void WriteProgress(schemas::JsonWriter& out, const delivery::Progress& progress)
   out.EndObject();
   out.MemberInteger("in_flight", Signed(progress.in_flight));
   if (!progress.writes.empty()) out.Member("writes", progress.writes);
+  if (progress.holds) out.Member("holds", delivery::IdentityName(*progress.holds));
   if (!progress.last_failure.empty()) out.Member("last_failure", progress.last_failure);
   if (progress.clock_ahead) out.MemberInteger("clock_ahead_s", progress.clock_ahead->count());
 }
@@ -102,7 +103,9 @@ delivery::Progress Together(const std::vector<EndpointState>& endpoints) {
       sums.last_failure += progress.last_failure;
     }
     if (!sums.clock_ahead) sums.clock_ahead = progress.clock_ahead;
-    if (endpoints.size() == 1) sums.writes = progress.writes;
+    if (endpoints.size() > 1) continue;
+    sums.writes = progress.writes;
+    sums.holds = progress.holds;
   }
   return sums;
 }

@@ -88,7 +88,8 @@ std::string InUse(const Knowledge& knowledge) {
 /// An endpoint that bundles are made for and sent to.
 struct Way {
   config::Config::Endpoint endpoint;
-  std::int64_t number = 0;  ///< in the store
+  std::int64_t number = 0;                   ///< in the store
+  std::optional<delivery::Identity> in_use;  ///< as the store keeps it
   std::unique_ptr<delivery::Delivery> delivery;
 };
 
@@ -108,7 +109,8 @@ Result<std::vector<Way>> NumberEndpoints(store::Store& store, const config::Conf
       store.Rollback();
       return number.error();
     }
-    ways.push_back({std::move(endpoint), *number, nullptr});
+    const auto& known = store.endpoints().at(static_cast<std::size_t>(*number));
+    ways.push_back({std::move(endpoint), *number, delivery::IdentityOf(known.identity), nullptr});
   }
   if (auto committed = store.Commit(); !committed) return committed.error();
   return ways;
@@ -180,6 +182,7 @@ struct App::Parts {
     for (Way& way : ways) {
       delivery::Endpoint endpoint = delivery::EndpointOf(config, way.endpoint);
       endpoint.number = way.number;
+      endpoint.in_use = way.in_use;
       auto started = delivery::Delivery::Start(*writer, clock, endpoint);
       if (!started) return NamedError(way, started.error());
       way.delivery = std::move(*started);

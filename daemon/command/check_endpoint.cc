@@ -6,6 +6,8 @@
 #include <optional>
 
 #include "daemon/base/clock.h"
+#include "daemon/command/admin_client.h"
+#include "daemon/command/table.h"
 #include "daemon/config/exit_code.h"
 #include "daemon/delivery/configured.h"
 #include "daemon/delivery/inquiry.h"
@@ -68,14 +70,35 @@ std::string FindingsAsJson(const std::vector<Finding>& findings, const std::stri
   return lines;
 }
 
+std::optional<delivery::Identity> HeldBy(schemas::Value status, const std::string& endpoint) {
+  const auto endpoints = status.is_object() ? status.Find("endpoints") : std::nullopt;
+  if (!endpoints || !endpoints->is_array()) return delivery::IdentityOf(TextAt(status, "/holds"));
+  for (const schemas::Value one : *endpoints) {
+    if (TextAt(one, "/endpoint") == endpoint) return delivery::IdentityOf(TextAt(one, "/holds"));
+  }
+  return std::nullopt;
+}
+
 namespace {
 
-/// `name` is empty where there is only one.
+/// What the daemon, if it runs, says of itself.
+std::optional<schemas::Document> AskStatus(const std::string& socket) {
+  std::optional<schemas::Document> status;
+  const auto asked = AskDaemon(socket, R"({"request":"status"})", [&](std::string_view row) {
+    auto document = schemas::Document::Parse(row);
+    if (document) status = std::move(*document);
+  });
+  if (!asked) return std::nullopt;
+  return status;
+}
+
+/// `name` is empty where there is only one; `status` is null while no daemon runs.
 int CheckOne(const config::Config& config, const config::Config::Endpoint& endpoint,
-             const std::string& name, bool json) {
+             const std::string& name, bool json, const schemas::Document* status) {
   const base::SystemClock clock;
-  const auto inquiry = delivery::Inquire(delivery::EndpointOf(config, endpoint),
-                                         delivery::WantsOf(config, endpoint), clock);
+  delivery::Wants wants = delivery::WantsOf(config, endpoint);
+  if (status != nullptr) wants.in_use = HeldBy(status->root(), endpoint.name);
+  const auto inquiry = delivery::Inquire(delivery::EndpointOf(config, endpoint), wants, clock);
   const std::string heading = name.empty() ? "" : name + ": ";
   if (!inquiry) {
     std::fprintf(stderr, "dwell: %s%s\n", heading.c_str(), inquiry.error().message().c_str());
@@ -95,10 +118,12 @@ int CheckOne(const config::Config& config, const config::Config::Endpoint& endpo
 
 int CheckEndpoints(const config::Config& config, const std::string& name, bool json) {
   const auto all = config::AllEndpoints(config);
+  const std::optional<schemas::Document> status = AskStatus(config.admin.socket);
   std::optional<int> code;
   for (const config::Config::Endpoint& endpoint : all) {
     if (!name.empty() && endpoint.name != name) continue;
-    const int one = CheckOne(config, endpoint, all.size() > 1 ? endpoint.name : "", json);
+    const int one = CheckOne(config, endpoint, all.size() > 1 ? endpoint.name : "", json,
+                             status ? &*status : nullptr);
     if (!code || *code == 0) code = one;
   }
   if (code) return *code;

@@ -1,11 +1,13 @@
 // `dwell check --endpoint`: what the endpoint says of itself, and what that means for us.
 #pragma once
 
+#include <optional>
 #include <string>
 #include <vector>
 
 #include "daemon/config/config.h"
 #include "daemon/delivery/findings.h"
+#include "schemas/json/document.h"
 
 namespace dwell::command {
 
@@ -15,6 +17,10 @@ namespace dwell::command {
 /// could not be had, 78 when something cannot work as configured or TLS failed, or no endpoint has
 /// that name; of several the first that is not 0.
 int CheckEndpoints(const config::Config& config, const std::string& name, bool json);
+
+/// By what the endpoint of that name holds resources of ours, as the daemon's status row says
+/// (admin/rows.h); empty when it does not. Pure.
+std::optional<delivery::Identity> HeldBy(schemas::Value status, const std::string& endpoint);
 
 /// For a person: grade, subject and what was found; below it what dwelld does and, unless it is
 /// ok, what to do. Pure.

@@ -47,9 +47,7 @@ Pins PinsOf(const config::Config::Endpoint& from) {
        {Interaction::kTransaction, Interaction::kBatch, Interaction::kSingle}) {
     if (from.writes == InteractionName(interaction)) pins.interaction = interaction;
   }
-  for (const auto identity : {Identity::kUpdateAsCreate, Identity::kConditionalUpdate}) {
-    if (from.identity == IdentityName(identity)) pins.identity = identity;
-  }
+  pins.identity = IdentityOf(from.identity);
   pins.share_max = static_cast<std::size_t>(from.share_max);
   return pins;
 }

@@ -42,6 +42,8 @@ struct Endpoint {
   std::chrono::milliseconds attempt_time_max = limits::kAttemptTimeMax;
   LookUps look_ups;
   Pins pins;
+  /// By what it holds, or may hold, resources of ours: as the store keeps it (KeepIdentity()).
+  std::optional<Identity> in_use;
   FhirRelease release = FhirRelease::kR4;  ///< of what is sent
 };
 

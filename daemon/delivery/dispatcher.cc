@@ -41,7 +41,8 @@ Dispatcher::Dispatcher(asio::io_context& loop, store::Writer& writer, const base
                .backoff = means_.backoff,
                .pins = endpoint.pins,
                .release = endpoint.release,
-               .reads_statement = true}),
+               .reads_statement = true,
+               .in_use = endpoint.in_use}),
       courier_(route.target, route.attempt_time_max,
                MakeCredentials(loop.get_executor(), route, clock, means_),
                Resolver(loop.get_executor(),
@@ -122,6 +123,12 @@ asio::awaitable<void> Dispatcher::ReadStatement() {
   if (style.interaction != before.interaction || style.identity != before.identity) {
     log::Write(log::Level::kInfo, "endpoint-style",
                {{"writes", style.interaction}, {"identity", style.identity}});
+  }
+  if (style.is_doubted && !before.is_doubted) {
+    log::Write(log::Level::kWarning, "endpoint-identity-in-use-is-not-taken",
+               {{"endpoint", endpoint_},
+                {"identity", style.identity},
+                {"to_do", "it stays; see dwell check --endpoint"}});
   }
   Publish();
   Follow();

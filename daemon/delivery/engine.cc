@@ -34,7 +34,8 @@ std::uint64_t Mixed(std::uint64_t number) {
 Engine::Engine(const Settings& settings)
     : backoff_(settings.backoff),
       health_(settings.in_flight_max, settings.backoff),
-      writing_(settings.pins, settings.release, settings.reads_statement) {
+      writing_(settings.pins, settings.release, settings.reads_statement, settings.in_use),
+      kept_holding_{settings.in_use} {
   CHECK(settings.in_flight_max > 0);
   for (std::size_t sender = settings.in_flight_max; sender > 0; --sender) {
     idle_.push_back(sender - 1);
@@ -59,6 +60,7 @@ void Engine::Visited(std::vector<store::BundleRecord> claimed, std::optional<Ins
   CHECK(is_visiting_);
   is_visiting_ = false;
   has_visited_ = true;
+  kept_holding_ = visit_holding_;
   if (visit_wanted_ > 0 && claimed.size() == visit_wanted_) more_ = true;
   for (store::BundleRecord& bundle : claimed) fetched_.Put(std::move(bundle));
   ready_at_.reset();
@@ -92,8 +94,12 @@ void Engine::Ended(const Sending& sending, const Outcome& outcome, const Times& 
   bool is_too_large = false;
   for (std::size_t i = 0; i < sending.bundles.size(); ++i) {
     random = Mixed(random);
-    SettleOne(sending.bundles[i], outcome.verdicts[i], in_company, now, random);
-    is_too_large = is_too_large || (outcome.verdicts[i].apart && outcome.verdicts[i].too_large);
+    const Verdict& verdict = outcome.verdicts[i];
+    if (verdict.course == Course::kDone || verdict.uncertain) {
+      writing_.Landed(sending.style.identity);
+    }
+    SettleOne(sending.bundles[i], verdict, in_company, now, random);
+    is_too_large = is_too_large || (verdict.apart && verdict.too_large);
   }
   if (is_too_large) writing_.TooLarge(outcome.entries, now.steady);
 }
@@ -108,7 +114,6 @@ void Engine::SettleOne(const store::BundleRecord& bundle, const Verdict& verdict
   settlement.at = now.wall;
   if (settlement.state != store::DeliveryState::kReady) {
     alone_.erase(bundle.seq);
-    if (settlement.state == store::DeliveryState::kCompleted) writing_.Landed();
   } else if (in_company && !verdict.untouched && !verdict.too_large) {
     alone_.insert(bundle.seq);
     settlement.counts = false;  // it may be another's fault
@@ -118,7 +123,7 @@ void Engine::SettleOne(const store::BundleRecord& bundle, const Verdict& verdict
 }
 
 void Engine::Told(const Statement& statement, const Times& now) {
-  writing_.Told(statement, now.steady);
+  writing_.Told(statement, IsOut(), now.steady);
 }
 
 void Engine::Drain(const Times& now, milliseconds time_max) {
@@ -129,6 +134,7 @@ void Engine::Drain(const Times& now, milliseconds time_max) {
 }
 
 Orders Engine::Decide(const Times& now) {
+  if (!first_) first_ = now;
   HearBells(now.steady);
   Orders orders;
   writing_.Regrow(now.steady);
@@ -206,6 +212,15 @@ std::size_t Engine::Wanted(Time now) const {
   return most > have ? most - have : 0;
 }
 
+/// Whether something was claimed, or is being claimed, to go out as style() says.
+bool Engine::IsOut() const {
+  return active_ > 0 || !fetched_.empty() || (is_visiting_ && visit_wanted_ > 0);
+}
+
+Visit::Holding Engine::HoldingNow() const {
+  return {IsOut() ? std::optional(style().identity) : writing_.in_use()};
+}
+
 /// Whether a sender would stand idle, or enough has gathered, or the end is near.
 bool Engine::IsUrgent(std::size_t wanted) const {
   if (settled_.size() >= kSettlementsMin || (is_draining_ && !settled_.empty())) return true;
@@ -233,6 +248,8 @@ void Engine::DecideVisit(const Times& now, Orders& orders) {
   visit.settlements.swap(settled_);
   visit.wanted = wanted;
   visit.now = Unset(now);
+  visit_holding_ = HoldingNow();
+  if (visit_holding_ != kept_holding_) visit.holding = visit_holding_;
   // What waited when the last process ended waits by a clock that may have been set meanwhile.
   if (!has_visited_) visit.waits_end_by = visit.now + backoff_.most;
 }
@@ -255,6 +272,7 @@ Progress Engine::progress() const {
   Progress progress = progress_;
   progress.in_flight = active_;
   progress.writes = style().why;
+  progress.holds = writing_.in_use();
   progress.entries_max = style().entries_max;
   return progress;
 }

@@ -32,13 +32,20 @@ struct Times {
 };
 
 /// One visit to the store, in one transaction: first, if it is said, let no wait end later than
-/// `waits_end_by`; settle all, then claim at most `wanted` as of `now`, then ask when the next
-/// becomes ready.
+/// `waits_end_by`; settle all, keep `holding` if it is said, then claim at most `wanted` as of
+/// `now`, then ask when the next becomes ready.
 struct Visit {
   std::optional<Instant> waits_end_by;
   std::vector<store::Settlement> settlements;
   std::size_t wanted = 0;
   Instant now{};  ///< of the clock that nobody sets
+  /// By what the endpoint holds resources of ours, or may from now on. Told before anything goes
+  /// out so, and only when it is another than was told before.
+  struct Holding {
+    std::optional<Identity> identity;
+    bool operator==(const Holding&) const = default;
+  };
+  std::optional<Holding> holding;
 };
 
 /// Goes out on a sender of its own, numbered from 0.
@@ -72,6 +79,8 @@ class Engine {
     Pins pins{};
     FhirRelease release = FhirRelease::kR4;
     bool reads_statement = false;  ///< where the pins leave a choice
+    /// Visit::holding as it was kept last, by an engine before this one.
+    std::optional<Identity> in_use = std::nullopt;
   };
 
   explicit Engine(const Settings& settings);
@@ -113,6 +122,8 @@ class Engine {
   void SettleOne(const store::BundleRecord& bundle, const Verdict& verdict, bool in_company,
                  const Times& now, std::uint64_t random);
   std::size_t Wanted(Time now) const;
+  bool IsOut() const;
+  Visit::Holding HoldingNow() const;
   bool IsUrgent(std::size_t wanted) const;
   void DecideVisit(const Times& now, Orders& orders);
   std::optional<Time> NextBell(Time now) const;
@@ -138,7 +149,8 @@ class Engine {
   bool is_gathered_ = false;
   bool is_visiting_ = false;
   std::size_t visit_wanted_ = 0;
-  bool more_ = true;  ///< the store may hold more
+  Visit::Holding visit_holding_, kept_holding_;  ///< of the visit; as it stands in the store
+  bool more_ = true;                             ///< the store may hold more
   bool is_draining_ = false;
   bool is_paused_ = false;  ///< as of the last Decide()
 

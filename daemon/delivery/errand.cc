@@ -12,6 +12,11 @@ Result<void> Errand::Run(store::Store& store) {
   for (const store::Settlement& settlement : visit.settlements) {
     if (auto done = store.Settle(settlement); !done) return done;
   }
+  if (visit.holding) {
+    const auto& identity = visit.holding->identity;
+    const std::string_view words = identity ? IdentityName(*identity) : std::string_view();
+    if (auto done = store.KeepIdentity(endpoint, words); !done) return done;
+  }
   if (visit.wanted > 0) {
     auto claims = store.Claim(endpoint, visit.now, visit.wanted);
     if (!claims) return claims.error();

@@ -163,7 +163,7 @@ std::vector<Finding> JudgeStatement(const Exchange& exchange, const Wants& wants
                         kSendsAnyway, "see that endpoint.url is the base URL of a FHIR server"});
     return findings;
   }
-  const WriteStyle style = ChooseStyle(&*capability, wants.pins, wants.release, std::nullopt);
+  const WriteStyle style = ChooseStyle(&*capability, wants.pins, wants.release, wants.in_use);
   JudgeStyle(*capability, wants, style, findings);
   JudgeTypes(*capability, wants, style.identity, findings);
   JudgeReferences(*capability, wants, style.interaction, findings);

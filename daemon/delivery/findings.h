@@ -5,6 +5,7 @@
 #pragma once
 
 #include <cstdint>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -48,7 +49,8 @@ struct Wants {
   bool has_certificate = false;
   std::string token_url;  ///< for Admission::kTokens
   Pins pins;
-  bool profiles = false;  ///< meta.profile names our profiles
+  std::optional<Identity> in_use;  ///< by what it holds resources of ours, if that is known
+  bool profiles = false;           ///< meta.profile names our profiles
 };
 
 /// `exchange` is GET [base]/metadata. Never empty. Without a complete answer the only finding says

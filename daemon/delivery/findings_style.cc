@@ -71,17 +71,44 @@ Finding JudgeIdentity(const Capability& capability, const Wants& wants) {
     if (MaySearch(capability.Find(name), parameter)) continue;
     names.append(names.empty() ? "" : ", ").append(name).append(" by ").append(parameter);
   }
-  if (names.empty() && wants.pins.identity) return finding;
+  if (names.empty()) return finding;
   finding.grade = kDoubtful;
-  if (names.empty()) {
-    finding.to_do =
-        "set endpoint.identity = \"conditional-update\": should the statement change, the endpoint "
-        "would take every resource for new";
-    return finding;
-  }
   finding.found = "lists search parameters, and these are not among them: " + names;
   finding.to_do = "ask who runs the endpoint: a condition that it does not know must be refused";
   return finding;
+}
+
+/// Of an endpoint that holds resources of ours written otherwise than the configuration now says.
+Finding JudgeChange(Identity in_use) {
+  const bool were_ours = in_use == Identity::kUpdateAsCreate;
+  Finding finding = {were_ours ? kDoubtful : kCannot, "identity held", "", "", ""};
+  if (were_ours) {
+    finding.found = "holds resources under ids of ours";
+    finding.will = "finds them again by our identifiers, as endpoint.identity says";
+    finding.to_do =
+        "ask who runs the endpoint whether it must be; if so, dwell reconcile --send gives what is "
+        "there the identifiers by which others name it; else set endpoint.identity = \"auto\"";
+  } else {
+    finding.found = "holds resources under ids of its own";
+    finding.will =
+        "writes all under ids of ours, as endpoint.identity says: what is there stays, "
+        "and every line is there twice";
+    finding.to_do = "set endpoint.identity = \"auto\", unless what is there was removed";
+  }
+  return finding;
+}
+
+/// The identity in use stays although the statement is against it.
+Finding JudgeDoubted(Identity identity) {
+  const bool is_ours = identity == Identity::kUpdateAsCreate;
+  return {kDoubtful, "identity held",
+          is_ours ? "holds resources under ids of ours, and says that it takes none"
+                  : "holds resources under ids of its own, and says that it takes no conditions",
+          "goes on as it began: by another identity the endpoint would hold every line twice",
+          is_ours ? "ask who runs the endpoint whether ids of ours are still taken; if not, set "
+                    "endpoint.identity = \"conditional-update\" and then dwell reconcile --send"
+                  : "ask who runs the endpoint whether conditional updates are still taken; if "
+                    "not, what is there must be removed before endpoint.identity may change"};
 }
 
 Finding JudgeSharing(const WriteStyle& style) {
@@ -114,6 +141,11 @@ void JudgeStyle(const Capability& capability, const Wants& wants, const WriteSty
   findings.push_back(JudgeInteraction(capability, wants, style));
   if (style.identity == Identity::kConditionalUpdate) {
     findings.push_back(JudgeIdentity(capability, wants));
+  }
+  if (wants.in_use && *wants.in_use != style.identity) {
+    findings.push_back(JudgeChange(*wants.in_use));
+  } else if (style.is_doubted) {
+    findings.push_back(JudgeDoubted(style.identity));
   }
   if (style.share_max > 1 && style.interaction != Interaction::kSingle) {
     findings.push_back(JudgeSharing(style));

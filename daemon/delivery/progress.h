@@ -7,14 +7,17 @@
 #include <optional>
 #include <string>
 
+#include "daemon/delivery/write_style.h"
+
 namespace dwell::delivery {
 
 struct Progress {
   std::uint64_t completed = 0, refused = 0, again = 0;  ///< bundles by how they ended, since start
-  std::size_t in_flight = 0;    ///< requests, or what belongs together of them
-  std::string writes;           ///< in which style and why; one line, for people
-  std::size_t entries_max = 0;  ///< of a request that several bundles share; may be learned
-  std::string last_failure;     ///< in words; empty while all is well
+  std::size_t in_flight = 0;      ///< requests, or what belongs together of them
+  std::string writes;             ///< in which style and why; one line, for people
+  std::optional<Identity> holds;  ///< by what it holds resources of ours; empty: it holds none
+  std::size_t entries_max = 0;    ///< of a request that several bundles share; may be learned
+  std::string last_failure;       ///< in words; empty while all is well
   /// How far our clock is ahead of the endpoint's or the token endpoint's (negative: behind), when
   /// that is more than limits::kClockSkewMax.
   std::optional<std::chrono::seconds> clock_ahead;

@@ -34,12 +34,12 @@ Interaction ChooseInteraction(const Capability* capability, std::string& why) {
 }
 
 Identity ChooseIdentity(const Capability* capability, FhirRelease release, std::string& why) {
-  bool is_refused = false;
+  const bool is_refused =
+      capability != nullptr && SpeaksAgainst(*capability, Identity::kUpdateAsCreate, release);
   bool has_way_out = true;
   for (const std::string_view name : fhir::TypesWritten(release)) {
     const TypeCapability* const type = capability == nullptr ? nullptr : capability->Find(name);
     if (type == nullptr) continue;
-    is_refused = is_refused || type->update_create == false;
     has_way_out = has_way_out && TakesConditions(*type);
   }
   if (!is_refused) {
@@ -66,8 +66,26 @@ std::string_view IdentityName(Identity identity) {
   return kNames[static_cast<std::size_t>(identity)];
 }
 
-bool TakesConditions(const TypeCapability& type) {
-  return (type.type == kOnlyCreated ? type.conditional_create : type.conditional_update) == true;
+std::optional<Identity> IdentityOf(std::string_view name) {
+  for (const auto identity : {Identity::kUpdateAsCreate, Identity::kConditionalUpdate}) {
+    if (name == IdentityName(identity)) return identity;
+  }
+  return std::nullopt;
+}
+
+static std::optional<bool> ConditionsOf(const TypeCapability& type) {
+  return type.type == kOnlyCreated ? type.conditional_create : type.conditional_update;
+}
+
+bool TakesConditions(const TypeCapability& type) { return ConditionsOf(type) == true; }
+
+bool SpeaksAgainst(const Capability& capability, Identity identity, FhirRelease release) {
+  return std::ranges::any_of(fhir::TypesWritten(release), [&](std::string_view name) {
+    const TypeCapability* const type = capability.Find(name);
+    if (type == nullptr) return false;
+    const bool is_ours = identity == Identity::kUpdateAsCreate;
+    return (is_ours ? type->update_create : ConditionsOf(*type)) == false;
+  });
 }
 
 WriteStyle ChooseStyle(const Capability* capability, const Pins& pins, FhirRelease release,
@@ -89,6 +107,9 @@ WriteStyle ChooseStyle(const Capability* capability, const Pins& pins, FhirRelea
     style.identity = *in_use;
     by = "the endpoint already holds resources written so";
   }
+  style.is_doubted = in_use == style.identity && capability != nullptr &&
+                     SpeaksAgainst(*capability, style.identity, release);
+  if (style.is_doubted) by += ", and its statement is against it: see dwell check --endpoint";
   style.why.append(InteractionName(style.interaction)).append(": ").append(how).append("; ");
   style.why.append(IdentityName(style.identity)).append(": ").append(by);
   return style;

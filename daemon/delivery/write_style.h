@@ -33,6 +33,8 @@ enum class Identity : std::uint8_t {
 /// "conditional-update".
 std::string_view InteractionName(Interaction interaction);
 std::string_view IdentityName(Identity identity);
+/// The identity of that name; empty when there is none.
+std::optional<Identity> IdentityOf(std::string_view name);
 
 /// [endpoint] writes, identity and share_max. Empty: "auto".
 struct Pins {
@@ -50,6 +52,8 @@ struct WriteStyle {
   /// Shrink().
   std::size_t entries_max = limits::kShareEntriesMax;
   std::size_t bytes_max = limits::kShareBytesMax;
+  /// The statement says that this identity, which is in use, is not taken; see SpeaksAgainst().
+  bool is_doubted = false;
   std::string why;  ///< one sentence; nothing of it is the peer's own words
 };
 
@@ -59,6 +63,9 @@ struct WriteStyle {
 /// endpoint would hold every living line twice.
 WriteStyle ChooseStyle(const Capability* capability, const Pins& pins, FhirRelease release,
                        std::optional<Identity> in_use);
+
+/// Whether the statement says plainly of a type of ours that it is not taken by this identity.
+bool SpeaksAgainst(const Capability& capability, Identity identity, FhirRelease release);
 
 /// Whether resources of the type may be written under ids of the endpoint's own: by a conditional
 /// update, or a conditional create where there is no identifier (Provenance).

@@ -4,11 +4,12 @@
 
 namespace dwell::delivery {
 
-Writing::Writing(const Pins& pins, FhirRelease release, bool reads)
+Writing::Writing(const Pins& pins, FhirRelease release, bool reads, std::optional<Identity> in_use)
     : pins_(pins),
       release_(release),
       reads_(reads && !(pins.interaction && pins.identity)),
-      style_(ChooseStyle(nullptr, pins, release, std::nullopt)) {
+      style_(ChooseStyle(nullptr, pins, release, in_use)),
+      in_use_(in_use) {
   if (reads_) due_at_ = Time{};
 }
 
@@ -16,21 +17,25 @@ bool Writing::IsDue(Time now) const { return !is_asking_ && due_at_ && *due_at_ 
 
 std::optional<Writing::Time> Writing::due_at() const { return is_asking_ ? std::nullopt : due_at_; }
 
-void Writing::Asked() { is_asking_ = true; }
+void Writing::Asked() {
+  is_asking_ = true;
+  blocks_ = blocks_ || !in_use_;
+}
 
-void Writing::Told(const Statement& statement, Time now) {
+void Writing::Told(const Statement& statement, bool is_out, Time now) {
   is_asking_ = false;
   blocks_ = false;
   told_at_ = now;
   due_at_ = now + limits::kStatementEvery;
   if (!statement.is_told) return;  // what was known stays
   is_known_ = true;
-  Choose(statement.capability ? &*statement.capability : nullptr);
+  const std::optional<Identity> out = is_out ? std::optional(style_.identity) : std::nullopt;
+  Choose(statement.capability ? &*statement.capability : nullptr, in_use_ ? in_use_ : out);
 }
 
-void Writing::Choose(const Capability* capability) {
+void Writing::Choose(const Capability* capability, std::optional<Identity> in_use) {
   const std::size_t learned = style_.entries_max;
-  style_ = ChooseStyle(capability, pins_, release_, in_use_);
+  style_ = ChooseStyle(capability, pins_, release_, in_use);
   style_.entries_max = std::min(style_.entries_max, learned);
 }
 

@@ -16,7 +16,8 @@ class Writing {
   using Time = std::chrono::steady_clock::time_point;
 
   /// `reads`: whether the statement is read at all; it never is when the pins leave no choice.
-  Writing(const Pins& pins, FhirRelease release, bool reads);
+  /// `in_use`: as in_use() was when the last process ended.
+  Writing(const Pins& pins, FhirRelease release, bool reads, std::optional<Identity> in_use);
 
   const WriteStyle& style() const { return style_; }
 
@@ -25,24 +26,27 @@ class Writing {
   /// When it should be; empty: not before something else happens.
   std::optional<Time> due_at() const;
   void Asked();
-  /// What the reading came to. A reading that failed changes nothing.
-  void Told(const Statement& statement, Time now);
+  /// What the reading came to. A reading that failed changes nothing. `is_out`: something may be on
+  /// its way, so that the identity stays as it is for now.
+  void Told(const Statement& statement, bool is_out, Time now);
   bool is_asking() const { return is_asking_; }
-  /// Nothing goes out before this reading ended: the endpoint never told, so the style may be
-  /// wrong.
+  /// Nothing goes out before this reading ended: the endpoint never told, or holds nothing yet that
+  /// binds us, so the style may be wrong.
   bool is_blocking() const { return is_asking_ && blocks_; }
   /// A pause is over: who comes back may be another version.
   void CameBack(Time now);
 
-  /// The endpoint holds something that was written in this style.
-  void Landed() { in_use_ = style_.identity; }
+  /// The endpoint holds, or may hold, something that was written by this.
+  void Landed(Identity identity) { in_use_ = identity; }
+  /// By what it last was; empty: it holds nothing of ours.
+  std::optional<Identity> in_use() const { return in_use_; }
   /// A request of so many entries was too large.
   void TooLarge(std::size_t entries, Time now);
   /// What was learned that way is tried anew after limits::kShareRegrowAfter.
   void Regrow(Time now);
 
  private:
-  void Choose(const Capability* capability);
+  void Choose(const Capability* capability, std::optional<Identity> in_use);
 
   Pins pins_;
   FhirRelease release_;

@@ -39,6 +39,14 @@ Result<std::int64_t> Store::EndpointNumber(std::string_view name) {
   return added.seq;
 }
 
+Result<void> Store::KeepIdentity(std::int64_t endpoint, std::string_view identity) {
+  EndpointRecord& record = db_->endpoints.at(static_cast<std::size_t>(endpoint));
+  Result<void> done =
+      Query(db_->connection, Sql::kKeepIdentity).Bind(identity).Bind(endpoint).Run();
+  if (done.has_value()) record.identity = identity;
+  return done;
+}
+
 Result<std::int64_t> Store::WardNumber(std::string_view name) {
   if (const auto known = db_->wards.find(name); known != db_->wards.end()) return known->second;
   std::int64_t number = 0;

@@ -100,6 +100,7 @@ Result<std::vector<EndpointRecord>> ReadEndpoints(Connection& connection) {
                                  &endpoint.on_hold, &endpoint.cancelled}) {
       *count = static_cast<std::uint64_t>(row.Number());
     }
+    endpoint.identity = row.Text();
     return endpoint;
   });
   if (endpoints.has_error()) return endpoints;

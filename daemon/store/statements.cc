@@ -200,12 +200,13 @@ constexpr std::array<Row, kSqlCount> kStatements{{
      "SELECT source, system, events, first_seen, last_seen FROM doubtful_identifier WHERE seq > 0"
      " ORDER BY seq"},
     {Sql::kListEndpoints,
-     "SELECT seq, name, ready, in_progress, completed, on_hold, cancelled FROM endpoint"
+     "SELECT seq, name, ready, in_progress, completed, on_hold, cancelled, identity FROM endpoint"
      " WHERE seq >= 0 ORDER BY seq"},
     {Sql::kAddEndpoint, "INSERT INTO endpoint(seq, name) VALUES(?, ?)"},
     {Sql::kCountEndpoint,
      "UPDATE endpoint SET ready = ?, in_progress = ?, completed = ?, on_hold = ?, cancelled = ?"
      " WHERE seq = ?"},
+    {Sql::kKeepIdentity, "UPDATE endpoint SET identity = nullif(?, '') WHERE seq = ?"},
     {Sql::kFindWard, "SELECT seq FROM ward WHERE name = ?"},
     {Sql::kWardRows, "SELECT max(seq) FROM ward"},
     {Sql::kAddWard, "INSERT INTO ward(seq, name) VALUES(?, ?)"},

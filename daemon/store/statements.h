@@ -75,6 +75,7 @@ enum class Sql : std::uint8_t {
   kListEndpoints,
   kAddEndpoint,
   kCountEndpoint,
+  kKeepIdentity,
   kFindWard,
   kWardRows,
   kAddWard,

@@ -154,6 +154,7 @@ struct DeliveryCounts {
 struct EndpointRecord : DeliveryCounts {
   std::int64_t seq = 0;  ///< its number, from 0 without gaps
   std::string name;      ///< "main" for 0
+  std::string identity;  ///< see KeepIdentity(); empty: none is kept
 };
 
 struct Counts : DeliveryCounts {
@@ -263,6 +264,9 @@ class Store {
 
   /// The number of an endpoint by its name; given when it is new, and its for good.
   Result<std::int64_t> EndpointNumber(std::string_view name);
+  /// Keeps by what this endpoint, which was numbered, holds or may hold resources of ours, in the
+  /// caller's own words; empty: it holds none.
+  Result<void> KeepIdentity(std::int64_t endpoint, std::string_view identity);
   /// The number of a ward by its name, likewise. Beyond limits::kWardsMax different ones: 0.
   Result<std::int64_t> WardNumber(std::string_view name);
 

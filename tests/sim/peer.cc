@@ -92,7 +92,23 @@ std::int64_t Peer::AskedSeconds(const Exchange& exchange) {
   return seconds;
 }
 
-Exchange Peer::Receive(const store::BundleRecord& bundle, Instant wall_most) {
+delivery::Statement Peer::Tell() const {
+  delivery::Statement statement;
+  statement.is_told = mood_ == Mood::kWell;
+  if (!statement.is_told) return statement;
+  delivery::TypeCapability type;
+  type.type = "Observation";
+  type.update_create = takes_ids_;
+  type.conditional_update = !takes_ids_;
+  statement.capability.emplace();
+  statement.capability->is_server = true;
+  statement.capability->interactions = {"transaction"};
+  statement.capability->types.push_back(type);
+  return statement;
+}
+
+Exchange Peer::Receive(const store::BundleRecord& bundle, delivery::Identity identity,
+                       Instant wall_most) {
   const Row& row = RowOf(mood_);
   Exchange exchange;
   exchange.failure = row.failure;
@@ -112,13 +128,13 @@ Exchange Peer::Receive(const store::BundleRecord& bundle, Instant wall_most) {
     return exchange;
   }
   if (!row.takes) return exchange;
-  Take(bundle, wall_most);
+  Take(bundle, identity, wall_most);
   if (mood_ == Mood::kWell) exchange.body = Response(bundle.entries);
   if (mood_ == Mood::kHalfAnswer) exchange.body = Response(bundle.entries).substr(0, 40);
   return exchange;
 }
 
-void Peer::Take(const store::BundleRecord& bundle, Instant wall_most) {
+void Peer::Take(const store::BundleRecord& bundle, delivery::Identity identity, Instant wall_most) {
   Taken& taken = taken_[bundle.seq];
   const std::string name = "bundle " + std::to_string(bundle.seq);
   ++taken.times;
@@ -128,6 +144,11 @@ void Peer::Take(const store::BundleRecord& bundle, Instant wall_most) {
     taken.body = bundle.body;
     taken.lane = bundle.line_seq;
   }
+  // I3: by another identity everything would be new to it, and be there twice.
+  if (identity_.value_or(identity) != identity) {
+    findings_.Broken("I3 identity", name + " came by another identity than what is there");
+  }
+  identity_ = identity;
   // I4; a repeat of an older one after a newer one would undo what the newer one said.
   std::int64_t& last = last_of_lane_[bundle.line_seq];
   if (bundle.seq < last) {

@@ -8,6 +8,8 @@
 #include <set>
 #include <string>
 
+#include "daemon/delivery/statement.h"
+#include "daemon/delivery/write_style.h"
 #include "daemon/net/exchange.h"
 #include "daemon/store/store.h"
 #include "tests/sim/findings.h"
@@ -57,9 +59,15 @@ class Peer {
   /// From now on it refuses bundles that speak of this line (422).
   void Refuse(const std::string& line_id) { refused_line_ = line_id; }
 
-  /// One attempt arrives; what its sender will get to see of it. `wall_most` is the latest that the
-  /// sender's clock ever showed.
-  net::Exchange Receive(const store::BundleRecord& bundle, Instant wall_most);
+  /// From now on its statement says whether it takes ids of the sender's, or conditions instead.
+  void SayWhetherIdsAreTaken(bool takes_ids) { takes_ids_ = takes_ids; }
+  /// What reading its statement comes to; only when it is well it comes to anything.
+  delivery::Statement Tell() const;
+
+  /// One attempt arrives, written by `identity`; what its sender will get to see of it. `wall_most`
+  /// is the latest that the sender's clock ever showed.
+  net::Exchange Receive(const store::BundleRecord& bundle, delivery::Identity identity,
+                        Instant wall_most);
 
   /// By the bundle's seq.
   const std::map<std::int64_t, Taken>& taken() const { return taken_; }
@@ -69,12 +77,14 @@ class Peer {
   static std::int64_t AskedSeconds(const net::Exchange& exchange);
 
  private:
-  void Take(const store::BundleRecord& bundle, Instant wall_most);
+  void Take(const store::BundleRecord& bundle, delivery::Identity identity, Instant wall_most);
   void Hold(const store::BundleRecord& bundle, Instant wall_most);
 
   Random& random_;
   Findings& findings_;
   Mood mood_ = Mood::kWell;
+  bool takes_ids_ = true;
+  std::optional<delivery::Identity> identity_;  ///< by which it took the first
   std::optional<std::string> refused_line_;
   std::map<std::int64_t, Taken> taken_;
   std::map<std::int64_t, std::int64_t> last_of_lane_;  ///< highest seq taken, by lane

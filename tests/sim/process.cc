@@ -16,9 +16,11 @@ using std::chrono::milliseconds;
 constexpr milliseconds kQuiet{500};
 constexpr milliseconds kLookEvery{250};
 
-delivery::Engine::Settings SettingsOf() {
+delivery::Engine::Settings SettingsOf(std::optional<delivery::Identity> in_use) {
   delivery::Engine::Settings settings;
   settings.in_flight_max = Process::kInFlightMax;
+  settings.reads_statement = true;
+  settings.in_use = in_use;
   return settings;
 }
 
@@ -30,15 +32,17 @@ Result<std::unique_ptr<Process>> Process::Start(Outside& outside) {
   options.free_bytes_min = 64 * limits::kKiB;
   auto store = store::Store::Open(kPath, options);
   if (!store) return store.error();
-  return std::unique_ptr<Process>(new Process(outside, std::move(*store)));
+  const auto in_use = delivery::IdentityOf((*store)->endpoints().front().identity);
+  return std::unique_ptr<Process>(new Process(outside, std::move(*store), in_use));
 }
 
-Process::Process(Outside& outside, std::unique_ptr<store::Store> store)
+Process::Process(Outside& outside, std::unique_ptr<store::Store> store,
+                 std::optional<delivery::Identity> in_use)
     : outside_(outside),
       committer_(std::move(store), [this](const Error& error) { stopped_ = error; }),
       ledger_(jobs_, outside.wall, outside.rules),
       pipeline_(ledger_, jobs_, *outside.rules.schemas),
-      engine_(SettingsOf()),
+      engine_(SettingsOf(in_use)),
       first_(Now()) {
   ledger_.OnNews([this] {
     engine_.News();
@@ -73,6 +77,7 @@ std::optional<Steady> Process::NextTimer() {
   consider(gather_at_);
   consider(batch_at_);
   consider(quiet_at_);
+  consider(told_at_);
   for (const InFlight& flight : in_flight_) consider(flight.at);
   return next;
 }
@@ -95,6 +100,11 @@ void Process::RunTimers() {
   if (gather_at_ && *gather_at_ <= now) {
     gather_at_.reset();
     engine_.Gathered();
+    must_decide_ = true;
+  }
+  if (told_at_ && *told_at_ <= now) {
+    told_at_.reset();
+    engine_.Told(outside_.peer.Tell(), Now());
     must_decide_ = true;
   }
   if (must_decide_) Decide();
@@ -120,6 +130,7 @@ void Process::Finish() {
   must_decide_ = true;
   for (int i = 0; i < 10 && !is_dead(); ++i) {
     if (must_decide_) Decide();
+    if (std::exchange(told_at_, std::nullopt)) engine_.Told({}, Now());  // is not waited for
     CommitNow();
   }
   committer_.Finish();
@@ -132,6 +143,9 @@ void Process::Decide() {
   if (orders.gather) gather_at_ = outside_.steady + *orders.gather;
   for (delivery::Sending& sending : orders.sendings) Send(std::move(sending));
   if (orders.visit) Visit(std::move(*orders.visit));
+  if (orders.read_statement) {
+    told_at_ = outside_.steady + milliseconds(outside_.random.Between(1, 40));
+  }
 }
 
 void Process::Visit(delivery::Visit visit) {
@@ -192,7 +206,8 @@ void Process::Send(delivery::Sending sending) {
 
 void Process::Arrive(InFlight& flight) {
   CHECK(flight.sending.bundles.size() == 1);
-  flight.exchange = outside_.peer.Receive(flight.sending.bundles.front(), outside_.wall_most);
+  flight.exchange = outside_.peer.Receive(flight.sending.bundles.front(),
+                                          flight.sending.style.identity, outside_.wall_most);
   const bool times_out = flight.exchange->failure == net::Failure::kTimeOut;
   flight.at = outside_.steady + (times_out ? milliseconds(limits::kAttemptTimeMax)
                                            : milliseconds(outside_.random.Between(1, 40)));

@@ -87,7 +87,8 @@ class Process {
     std::optional<net::Exchange> exchange;
   };
 
-  Process(Outside& outside, std::unique_ptr<store::Store> store);
+  Process(Outside& outside, std::unique_ptr<store::Store> store,
+          std::optional<delivery::Identity> in_use);
   delivery::Times Now() const { return {outside_.wall.Now(), outside_.steady}; }
   void Decide();
   void Visit(delivery::Visit visit);
@@ -112,6 +113,7 @@ class Process {
   std::optional<Steady> gather_at_;  ///< settlements have waited for company
   std::optional<Steady> batch_at_;   ///< the disk is free for the next batch
   std::optional<Steady> quiet_at_;
+  std::optional<Steady> told_at_;  ///< the endpoint's statement has been read
   std::vector<InFlight> in_flight_;
 
   // I5: what may not happen before which time.

@@ -82,7 +82,7 @@ Figures World::Run() {
 }
 
 void World::Step() {
-  static constexpr std::array<Choice, 20> kChoices{{
+  static constexpr std::array<Choice, 21> kChoices{{
       {"send", 30, &World::Send},
       {"send again", 5, &World::SendAgain},
       {"send together", 8, &World::SendTogether},
@@ -103,6 +103,7 @@ void World::Step() {
       {"remap", 2, &World::Remap},
       {"refuse a line", 1, &World::RefuseALine},
       {"change mood", 1, &World::ChangeMood},
+      {"change statement", 2, &World::ChangeStatement},
   }};
   std::uint64_t all = 0;
   for (const Choice& choice : kChoices) all += choice.weight;
@@ -164,6 +165,8 @@ void World::ChangeMood() {
 void World::RefuseALine() {
   peer_.Refuse("line-" + std::to_string(random_.Between(1, static_cast<std::int64_t>(kLinesMax))));
 }
+
+void World::ChangeStatement() { peer_.SayWhetherIdsAreTaken(random_.Chance(50)); }
 
 void World::CutPower() { disk_.Cut(); }
 

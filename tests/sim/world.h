@@ -53,6 +53,7 @@ class World {
   void CleanUp();
   void Remap();
   void RefuseALine();
+  void ChangeStatement();
 
   void Submit(const Told& told, bool is_legal);
   void RunFor(std::chrono::milliseconds time);

@@ -149,6 +149,20 @@ TEST_F(CheckEndpointTest, AsJsonEveryLineIsAnObjectAndNoSecretIsInIt) {
   EXPECT_THAT(output_, HasSubstr("searches by identifier before it sends"));
 }
 
+TEST(CheckEndpoint, ByWhatAnEndpointHoldsResourcesIsReadOffTheDaemonsStatus) {
+  const auto held = [](const char* status, const char* endpoint) {
+    return HeldBy(schemas::Document::Parse(status)->root(), endpoint);
+  };
+  EXPECT_EQ(held(R"({"holds":"conditional-update"})", "main"),
+            delivery::Identity::kConditionalUpdate);
+  const char* const several =
+      R"({"endpoints":[{"endpoint":"main"},{"endpoint":"research","holds":"update-as-create"}]})";
+  EXPECT_EQ(held(several, "research"), delivery::Identity::kUpdateAsCreate);
+  for (const char* const none : {"main", "nobody"}) EXPECT_EQ(held(several, none), std::nullopt);
+  EXPECT_EQ(held(R"({"holds":"by-magic"})", "main"), std::nullopt);
+  EXPECT_EQ(held("[]", "main"), std::nullopt);
+}
+
 TEST_F(CheckEndpointTest, OfSeveralEachIsAskedAndNamedOrTheOneThatIsMeant) {
   auto other = std::move(practice::PracticeEndpoint::Start({}).value());
   Configure("[endpoints.research]\nurl = \"" + other->url() + "\"\ntypes = [\"Observation\"]\n");

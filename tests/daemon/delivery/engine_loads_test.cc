@@ -299,6 +299,8 @@ TEST_F(StatementTest, ThatCannotBeReadKeepsNothingWaiting) {
 TEST_F(StatementTest, IsReadEveryHourBesideTheDeliveriesAndAFailedReadingChangesNothing) {
   EXPECT_TRUE(Decide().read_statement);
   Told("batch");
+  Visited(Bundles(9, 1));
+  Ended(Decide().sendings.at(0), Done());
   Visited({});
   Orders orders = Decide();
   EXPECT_EQ(orders.bell, now_.steady + std::chrono::hours(1));
@@ -324,7 +326,9 @@ TEST_F(StatementTest, IsReadAgainAfterAnOutageAndFirstWhenItNeverWasRead) {
   orders = Decide();
   ASSERT_TRUE(orders.visit);
   EXPECT_EQ(orders.visit->wanted, 1U);
-  engine_.Visited({}, std::nullopt, now_);
+  engine_.Visited(Bundles(1, 1), std::nullopt, now_);
+  Ended(Decide().sendings.at(0), Done());
+  Visited({});
   EXPECT_FALSE(Decide().visit);
 
   Pass(limits::kStatementRest);
@@ -349,24 +353,6 @@ TEST_F(StatementTest, ADrainWaitsForTheReadingToEnd) {
   EXPECT_FALSE(Decide().finished);
   engine_.Told({}, now_);
   EXPECT_TRUE(Decide().finished);
-}
-
-TEST_F(StatementTest, TheIdentityThatIsInUseStays) {
-  EXPECT_TRUE(Decide().read_statement);
-  Told("transaction");
-  Visited(Bundles(1, 1));
-  Ended(Decide().sendings.at(0), Done());
-  Statement other;
-  other.is_told = true;
-  other.capability.emplace();
-  other.capability->is_server = true;
-  TypeCapability type;
-  type.type = "Observation";
-  type.update_create = false;
-  type.conditional_update = true;
-  other.capability->types.push_back(type);
-  engine_.Told(other, now_);
-  EXPECT_EQ(engine_.style().identity, Identity::kUpdateAsCreate);
 }
 
 TEST_F(StatementTest, IsNotReadWhenThePinsLeaveNoChoice) {

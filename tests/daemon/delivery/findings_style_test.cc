@@ -99,12 +99,52 @@ TEST(Findings, WhatIsDoneIsSaidForEachStyle) {
   const Pins pinned{std::nullopt, Identity::kConditionalUpdate, 1};
   EXPECT_THAT(Troubles(findings(pinned)), IsEmpty()) << "ids of theirs, and a way for all types";
   EXPECT_THAT(findings(pinned).at(4).will, HasSubstr("by an identifier of ours"));
-  EXPECT_THAT(Troubles(findings({})),
-              testing::ElementsAre("doubtful identity: takes conditions for our types"));
-  EXPECT_THAT(findings({}).at(4).to_do,
-              HasSubstr("set endpoint.identity = \"conditional-update\": should the statement"));
+  EXPECT_THAT(Troubles(findings({})), IsEmpty());
   EXPECT_THAT(findings(Pins{std::nullopt, Identity::kUpdateAsCreate, 1}).at(4).to_do,
               HasSubstr("set endpoint.identity = \"auto\""));
+}
+
+TEST(Findings, WhatTheEndpointHoldsStaysAndAChangeOfIdentityIsToldWithWhatToDo) {
+  struct Case {
+    bool takes_ours;
+    Identity in_use;
+    std::optional<Identity> pin;
+    const char* trouble;  ///< about what it holds; empty: none
+    const char* to_do;
+  };
+  constexpr Identity kOurs = Identity::kUpdateAsCreate;
+  constexpr Identity kTheirs = Identity::kConditionalUpdate;
+  const std::vector<Case> rows = {
+      {true, kOurs, std::nullopt, "", ""},
+      {false, kTheirs, std::nullopt, "", ""},
+      {false, kOurs, std::nullopt,
+       "doubtful identity held: holds resources under ids of ours, and says that it takes none",
+       "then dwell reconcile --send"},
+      {true, kTheirs, std::nullopt,
+       "doubtful identity held: holds resources under ids of its own, and says that it takes no "
+       "conditions",
+       "must be removed before"},
+      {false, kOurs, kTheirs, "doubtful identity held: holds resources under ids of ours",
+       "dwell reconcile --send"},
+      {false, kTheirs, kOurs, "cannot identity held: holds resources under ids of its own",
+       "set endpoint.identity = \"auto\""},
+  };
+  for (const Case& row : rows) {
+    Statement statement;
+    statement.writing = row.takes_ours ? R"("interaction":[{"code":"update"}],"updateCreate":true,)"
+                                         R"("conditionalUpdate":false,"conditionalCreate":false)"
+                                       : kTheirIds;
+    Wants wants;
+    wants.in_use = row.in_use;
+    wants.pins.identity = row.pin;
+    const auto findings = JudgeStatement(Answer(statement.Text()), wants);
+    ExpectWhole(findings);
+    const auto held = std::ranges::find(findings, "identity held", &Finding::about);
+    ASSERT_EQ(held != findings.end(), row.trouble[0] != 0) << row.trouble;
+    if (held == findings.end()) continue;
+    EXPECT_THAT(Troubles(findings), testing::Contains(row.trouble));
+    EXPECT_THAT(held->to_do, HasSubstr(row.to_do));
+  }
 }
 
 TEST(Findings, ProfilesThatAStyleCannotKeepAreTold) {

@@ -104,7 +104,13 @@ TEST(WriteStyle, PinsWinAndAnIdentityInUseStays) {
   EXPECT_EQ(style.share_max, 7U);
   EXPECT_EQ(style.why,
             "single: endpoint.writes says so; update-as-create: the endpoint already holds "
-            "resources written so");
+            "resources written so, and its statement is against it: see dwell check --endpoint");
+  EXPECT_TRUE(style.is_doubted);
+  const Capability ours = Server({"batch"}, true, std::nullopt);
+  style = ChooseStyle(&ours, pins, kR4, Identity::kConditionalUpdate);
+  EXPECT_EQ(style.identity, Identity::kConditionalUpdate);
+  EXPECT_FALSE(style.is_doubted) << "what is not said is not against it";
+  EXPECT_FALSE(ChooseStyle(&ours, pins, kR4, Identity::kUpdateAsCreate).is_doubted);
   pins.identity = Identity::kConditionalUpdate;
   style = ChooseStyle(&capability, pins, kR4, Identity::kUpdateAsCreate);
   EXPECT_EQ(style.identity, Identity::kConditionalUpdate);

@@ -192,6 +192,23 @@ TEST_F(Turns, NamesGivenInATransactionThatFailedAreGivenAgain) {
   EXPECT_EQ(store_->endpoints().at(1).ready, 0u);
 }
 
+TEST_F(Turns, AnEndpointsIdentityIsKeptOverRestartsWithItsTransactionAndByItself) {
+  const std::int64_t other = Good(store_->EndpointNumber("research"));
+  Good(store_->KeepIdentity(other, "conditional-update"));
+  Good(store_->KeepIdentity(0, "update-as-create"));
+  Reopen();
+  EXPECT_EQ(store_->endpoints().at(0).identity, "update-as-create");
+  EXPECT_EQ(store_->endpoints().at(1).identity, "conditional-update");
+  Good(store_->KeepIdentity(0, "conditional-update"));
+  store_->Rollback();
+  Good(store_->Begin());
+  EXPECT_EQ(store_->endpoints().at(0).identity, "update-as-create") << "it was withdrawn";
+  Good(store_->KeepIdentity(0, ""));
+  Reopen();
+  EXPECT_EQ(store_->endpoints().at(0).identity, "");
+  EXPECT_EQ(store_->endpoints().at(1).identity, "conditional-update");
+}
+
 TEST_F(Turns, WardsBeyondTheLimitShareOneTurn) {
   for (std::size_t i = 0; i < limits::kWardsMax; ++i) {
     EXPECT_GT(Ward("Ward " + std::to_string(i)), 0);
@@ -234,6 +251,7 @@ TEST_F(Turns, AnOlderFileKeepsItsLanesInEveryStateAsThoseOfTheMainEndpoint) {
   store_ = OpenStore(old_path);
   Good(store_->Begin());
   EXPECT_EQ(store_->endpoints().at(0).ready, 5u);
+  EXPECT_EQ(store_->endpoints().at(0).identity, "") << "nobody knows";
   EXPECT_EQ(store_->endpoints().at(0).on_hold, 1u);
   EXPECT_THAT(Claim(9), ElementsAre(2, 3));
   EXPECT_THAT(Claim(9, 0, 9000), ElementsAre(8));
