@@ -179,6 +179,7 @@ asio::awaitable<std::string> Conversation::Status(schemas::Value /*request*/) {
     return !row.code.empty() && services_.knows(row.group, row.code);
   });
   state.now = services_.clock->Now();
+  state.zone = services_.zone;
   state.wall_ahead = services_.clock->wall_ahead();
   state.draining = services_.pipeline->draining();
   state.endpoints = services_.endpoints();

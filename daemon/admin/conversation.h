@@ -43,6 +43,7 @@ struct Services {
   ledger::Ledger* ledger = nullptr;
   store::Writer* writer = nullptr;
   const base::Clock* clock = nullptr;
+  std::string zone;  ///< of the site
   reconcile::Reconciler* reconciler = nullptr;
   /// The endpoints of the configuration, the main one first.
   std::function<std::vector<EndpointState>()> endpoints;

@@ -132,6 +132,7 @@ std::string StatusRow(const store::Counts& counts, const State& state) {
   schemas::JsonWriter out;
   out.BeginObject();
   out.Member("now", FormatInstant(state.now));
+  out.Member("zone", state.zone);
   if (state.wall_ahead.count() != 0) {
     out.MemberInteger("wall_clock_ahead_s", state.wall_ahead.count() / 1000);
   }
@@ -180,15 +181,15 @@ std::string QueueRowText(const store::QueueRow& row, std::string_view endpoint,
 }
 
 std::string LineRow(const store::LineRecord& line) {
-  if (!line.no_longer_kept_since) {
-    return line.summary.empty() ? std::string("{}\n") : line.summary + "\n";
-  }
+  if (!line.no_longer_kept_since && !line.summary.empty()) return line.summary + "\n";
   schemas::JsonWriter out;
   out.BeginObject();
   out.Member("source", line.key.source);
   out.Member("line_id", line.key.line_id);
-  out.Member("phase", "no-longer-kept");
-  out.Member("no_longer_kept_since", FormatInstant(*line.no_longer_kept_since));
+  out.Member("phase", line.no_longer_kept_since ? "no-longer-kept" : "unreadable");
+  if (line.no_longer_kept_since) {
+    out.Member("no_longer_kept_since", FormatInstant(*line.no_longer_kept_since));
+  }
   out.EndObject();
   return Finished(out);
 }

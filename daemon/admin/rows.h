@@ -20,6 +20,7 @@ struct EndpointState {
 /// What `status` answers with, besides what the store counts.
 struct State {
   Instant now{};
+  std::string zone;                         ///< of the site
   std::chrono::milliseconds wall_ahead{0};  ///< see base::Clock
   bool draining = false;
   std::vector<EndpointState> endpoints;      ///< those of the configuration, the main one first

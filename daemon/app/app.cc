@@ -222,6 +222,7 @@ struct App::Parts {
     services.ledger = ledger.get();
     services.writer = writer.get();
     services.clock = &clock;
+    services.zone = config.site.zone;
     services.reconciler = reconciler.get();
     services.endpoints = [this] {
       std::vector<admin::EndpointState> states;

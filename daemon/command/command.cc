@@ -12,6 +12,7 @@
 #include "daemon/command/reconcile.h"
 #include "daemon/command/remap.h"
 #include "daemon/command/submit.h"
+#include "daemon/command/ward.h"
 #include "daemon/config/config.h"
 #include "daemon/config/exit_code.h"
 
@@ -42,10 +43,10 @@ struct Verb {
   Result<int> (*run)(const std::string& socket, const Options& options);
 };
 
-constexpr Verb kVerbs[] = {{"submit", Submit},  {"queue", ListQueue},   {"lines", ListLines},
-                           {"show", ShowEvent}, {"status", ShowStatus}, {"release", Decide},
-                           {"cancel", Decide},  {"remap", Remap},       {"reconcile", Reconcile},
-                           {"reload", Reload}};
+constexpr Verb kVerbs[] = {
+    {"submit", Submit},       {"queue", ListQueue}, {"lines", ListLines},       {"show", ShowEvent},
+    {"status", ShowStatus},   {"release", Decide},  {"cancel", Decide},         {"remap", Remap},
+    {"reconcile", Reconcile}, {"reload", Reload},   {"handover", PrintHandover}};
 
 }  // namespace
 

@@ -1,12 +1,11 @@
 #include "daemon/command/listings.h"
 
 #include <cstdio>
-#include <functional>
 
 #include "daemon/command/admin_client.h"
 #include "daemon/command/code_report.h"
 #include "daemon/command/doubt_report.h"
-#include "daemon/command/dues.h"
+#include "daemon/command/endpoint_words.h"
 #include "daemon/command/outcome.h"
 #include "daemon/command/table.h"
 #include "schemas/json/writer.h"
@@ -17,30 +16,7 @@ namespace {
 /// Rows that columns are made to fit: a listing of a million must not be in memory as a whole.
 constexpr std::size_t kRowsAtOnce = 1000;
 
-using RowFilter = std::function<bool(schemas::Value)>;
-
 void Print(std::string_view text) { std::fwrite(text.data(), 1, text.size(), stdout); }
-
-/// Asks for a listing and prints it; `what` is for the sentence that says there is nothing.
-Result<int> List(const std::string& socket, const std::string& request, bool json,
-                 std::vector<Column> columns, const char* what, const RowFilter& wanted = {}) {
-  Table table(std::move(columns));
-  bool some = false;
-  const auto asked = AskDaemon(socket, request, [&](std::string_view row) {
-    const auto document = schemas::Document::Parse(row);
-    if (!document || (wanted && !wanted(document->root()))) return;
-    if (json) {
-      Print(std::string(row) + "\n");
-    } else {
-      table.Add(document->root());
-      some = true;
-      if (table.size() == kRowsAtOnce) Print(table.Print());
-    }
-  });
-  if (!asked) return asked.error();
-  if (!json) Print(some ? table.Print() : std::string(what) + "\n");
-  return 0;
-}
 
 void PrintPairs(schemas::Value row, const std::vector<Column>& pairs) {
   std::size_t width = 0;
@@ -52,18 +28,6 @@ void PrintPairs(schemas::Value row, const std::vector<Column>& pairs) {
     title.resize(width + 2, ' ');
     Print(title + text + "\n");
   }
-}
-
-/// Where a delivery goes; "endpoint" where there is only one.
-std::string EndpointInWords(schemas::Value row) {
-  std::string words = TextAt(row, "/endpoint");
-  if (words == "-") return "endpoint";
-  if (TextAt(row, "/endpoint_configured") == "false") words += " (no longer configured)";
-  return words;
-}
-
-std::string ConfiguredInWords(schemas::Value row) {
-  return TextAt(row, "/configured") == "true" ? "yes" : "no: nothing is sent there";
 }
 
 /// How each of several endpoints gets on.
@@ -167,6 +131,26 @@ Result<int> ShowOne(const std::string& socket, const std::string& request, bool 
 
 }  // namespace
 
+Result<int> List(const std::string& socket, const std::string& request, bool json,
+                 std::vector<Column> columns, const char* what) {
+  Table table(std::move(columns));
+  bool some = false;
+  const auto asked = AskDaemon(socket, request, [&](std::string_view row) {
+    const auto document = schemas::Document::Parse(row);
+    if (!document) return;
+    if (json) {
+      Print(std::string(row) + "\n");
+    } else {
+      table.Add(document->root());
+      some = true;
+      if (table.size() == kRowsAtOnce) Print(table.Print());
+    }
+  });
+  if (!asked) return asked.error();
+  if (!json) Print(some ? table.Print() : std::string(what) + "\n");
+  return 0;
+}
+
 Result<int> ListQueue(const std::string& socket, const Options& options) {
   return List(socket, R"({"request":"queue"})", options.json,
               {{"DELIVERY", "/delivery"},
@@ -179,22 +163,6 @@ Result<int> ListQueue(const std::string& socket, const Options& options) {
                {"NOT BEFORE", "/not_before"},
                {"WHY", "/why"}},
               "nothing waits");
-}
-
-Result<int> ListLines(const std::string& socket, const Options& options) {
-  const RowFilter in_use = [](schemas::Value line) {
-    const std::string phase = TextAt(line, "/phase");
-    return phase == "in-place" || phase == "unknown" || TextAt(line, "/dues/0/rule") != "-";
-  };
-  return List(socket, R"({"request":"lines"})", options.json,
-              {{"LINE", "/line_id"},
-               {"WARD", "/ward /bay /bed"},
-               {"KIND", "/kind"},
-               {"PHASE", "/phase"},
-               {"SINCE", "/since"},
-               {"LAST CHECK", "/last_check"},
-               {"DUE", "", DuesInWords}},
-              "no lines", options.all ? RowFilter() : in_use);
 }
 
 Result<int> ShowEvent(const std::string& socket, const Options& options) {

@@ -107,6 +107,35 @@ void AddReconcile(CLI::App& cli, Options& options) {
       ->needs(send);
 }
 
+/// What the wards see.
+void AddWard(CLI::App& cli, Options& options) {
+  auto* const lines = cli.add_subcommand(
+      "lines", "lines that may be in place and what is due, the most urgent first");
+  lines->add_flag("--json", options.json, "one JSON object a line, for programs");
+  auto* const all =
+      lines->add_flag("--all", options.all,
+                      "also those removed or never placed, in the order of their first events");
+  lines->add_option("--ward", options.ward, "lines now on this ward only")
+      ->type_name("WARD")
+      ->excludes(all);
+  lines
+      ->add_option("--due-within", options.due_within,
+                   "lines with something due by then, or due already: 90m, 4h, 2d")
+      ->type_name("TIME")
+      ->excludes(all);
+  lines
+      ->add_flag("--overdue", options.overdue, "lines with something overdue, or to be removed now")
+      ->excludes(all);
+  lines->add_option("--grade", options.grade, "lines last graded so high or higher")
+      ->type_name("GRADE")
+      ->check(CLI::Range(0, 9))
+      ->excludes(all);
+  auto* const handover =
+      cli.add_subcommand("handover", "the list of a ward's lines for the handover, to be printed");
+  handover->add_option("--ward", options.ward, "this ward only")->type_name("WARD");
+  handover->add_flag("--html", options.html, "a page of HTML instead of text");
+}
+
 /// Who and why must be said: Tasks change by it.
 void AddReload(CLI::App& cli, Options& options) {
   auto* const reload = cli.add_subcommand("reload", kReloadHelp);
@@ -136,11 +165,11 @@ Options ReadOptions(std::vector<std::string> arguments) {
   auto* const submit = cli.add_subcommand("submit", "submit events from a file, an answer each");
   auto* const queue = cli.add_subcommand("queue", "what waits for delivery, since when, and why");
   auto* const show = cli.add_subcommand("show", "what became of one event");
-  auto* const lines = cli.add_subcommand("lines", "lines in place and what is due");
   auto* const status = cli.add_subcommand("status", "counts, clock, last failure");
-  for (auto* const listing : {explain, submit, queue, show, lines, status}) {
+  for (auto* const listing : {explain, submit, queue, show, status}) {
     listing->add_flag("--json", options.json, "one JSON object a line, for programs");
   }
+  AddWard(cli, options);
   AddDecisions(cli, options);
   AddRemap(cli, options);
   AddReconcile(cli, options);
@@ -158,7 +187,6 @@ Options ReadOptions(std::vector<std::string> arguments) {
   submit->add_flag("--progress", options.progress, "show progress even if no terminal");
   show->add_option("event", options.event, "id of the event")->required()->type_name("EVENT");
   show->add_option("--source", options.source, "source of the event, if several use the id");
-  lines->add_flag("--all", options.all, "also those removed or never placed");
   check->add_flag("--verbose", options.verbose, "also list the codes that go out in our own words");
   auto* const endpoint =
       check

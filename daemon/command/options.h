@@ -1,6 +1,7 @@
 // What the command line of dwell asks for.
 #pragma once
 
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -10,7 +11,8 @@ inline constexpr const char* kDefaultConfig = "/etc/dwelld/dwelld.toml";
 
 struct Options {
   std::string verb;           ///< "check", "explain", "submit", "queue", "show", "lines", "status",
-                              ///< "release", "cancel", "remap", "reconcile", "reload"; empty: none
+                              ///< "release", "cancel", "remap", "reconcile", "reload", "handover";
+                              ///< empty: none
   std::string config_file;    ///< --config
   std::string socket;         ///< --socket
   bool json = false;          ///< --json
@@ -18,6 +20,10 @@ struct Options {
   bool endpoint = false;      ///< check --endpoint
   std::string endpoint_name;  ///< the one meant by check --endpoint NAME; empty: all
   bool all = false;           ///< lines and remap --all
+  bool overdue = false;       ///< lines --overdue
+  std::string due_within;     ///< lines --due-within
+  std::optional<int> grade;   ///< lines --grade
+  bool html = false;          ///< handover --html
   bool open = false;          ///< of reload: lines that are not over
   bool send = false;          ///< remap and reconcile --send
   bool overwrite = false;     ///< reconcile --overwrite
@@ -27,7 +33,7 @@ struct Options {
   std::string event;          ///< show EVENT
   std::string source;         ///< show, release, remap and reconcile --source
   std::string line;           ///< remap and reconcile --line
-  std::string ward;           ///< remap and reconcile --ward
+  std::string ward;           ///< lines, handover, remap and reconcile --ward
   std::string since;          ///< reconcile --since
   std::string until;          ///< reconcile --until
   std::string target;         ///< release EVENT|DELIVERY, cancel DELIVERY

@@ -53,23 +53,32 @@ std::string TextAt(schemas::Value row, std::string_view pointer) {
   return text.empty() ? "-" : text;
 }
 
+Table Table::OfCells(const std::vector<std::string_view>& titles) {
+  std::vector<Column> columns;
+  for (const std::string_view title : titles) columns.push_back({title, {}});
+  return Table(std::move(columns));
+}
+
+std::string CellOf(const Column& column, schemas::Value row) {
+  std::string cell;
+  if (column.words != nullptr) cell = column.words(row);
+  std::string_view pointers = column.pointer;
+  while (!pointers.empty()) {
+    const std::string_view pointer = pointers.substr(0, pointers.find(' '));
+    pointers.remove_prefix(std::min(pointers.size(), pointer.size() + 1));
+    const std::string text = TextAt(row, pointer);
+    if (text == "-" && !cell.empty()) continue;
+    if (!cell.empty()) cell += ' ';
+    cell += text;
+  }
+  return cell;
+}
+
 void Table::Add(schemas::Value row) {
   std::vector<std::string> cells;
-  for (const Column& column : columns_) {
-    std::string cell;
-    if (column.words != nullptr) cell = column.words(row);
-    std::string_view pointers = column.pointer;
-    while (!pointers.empty()) {
-      const std::string_view pointer = pointers.substr(0, pointers.find(' '));
-      pointers.remove_prefix(std::min(pointers.size(), pointer.size() + 1));
-      const std::string text = TextAt(row, pointer);
-      if (text == "-" && !cell.empty()) continue;
-      if (!cell.empty()) cell += ' ';
-      cell += text;
-    }
-    cells.push_back(std::move(cell));
-  }
-  rows_.push_back(std::move(cells));
+  cells.reserve(columns_.size());
+  for (const Column& column : columns_) cells.push_back(CellOf(column, row));
+  Add(std::move(cells));
 }
 
 std::string Table::Print() {

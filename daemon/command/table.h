@@ -17,13 +17,20 @@ struct Column {
   std::string (*words)(schemas::Value row) = nullptr;
 };
 
+/// The text of one cell.
+std::string CellOf(const Column& column, schemas::Value row);
+
 /// Collects rows and prints them, all at once or, where there may be a million, in portions.
 class Table {
  public:
   explicit Table(std::vector<Column> columns) : columns_(std::move(columns)) {}
+  /// For rows of cells.
+  static Table OfCells(const std::vector<std::string_view>& titles);
 
   /// `row` is a JSON object; what it does not have is shown as "-".
   void Add(schemas::Value row);
+  /// One cell for each column.
+  void Add(std::vector<std::string> cells) { rows_.push_back(std::move(cells)); }
   /// Rows not printed yet.
   std::size_t size() const { return rows_.size(); }
   /// The rows not printed yet, each with its line end; the first time with titles. Columns never

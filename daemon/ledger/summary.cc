@@ -72,6 +72,7 @@ void WriteInsertion(JsonWriter& json, const line::Line& line) {
     json.Null();
   }
   WriteInstantOf(json, "since", placed);
+  if (insertion != nullptr) json.MemberBool("emergency", insertion->emergency);
 }
 
 void WriteLastCheck(JsonWriter& json, const line::Line& line) {
@@ -80,11 +81,9 @@ void WriteLastCheck(JsonWriter& json, const line::Line& line) {
   json.Name("last_grade");
   const auto* seen =
       check == nullptr ? nullptr : std::get_if<event::SiteCheck>(&check->event->body);
-  if (seen != nullptr && seen->grade) {
-    json.Integer(seen->grade->value);
-  } else {
-    json.Null();
-  }
+  if (seen == nullptr || !seen->grade) return json.Null();
+  json.Integer(seen->grade->value);
+  json.Member("last_grade_scale", seen->grade->scale);
 }
 
 void WriteDues(JsonWriter& json, const std::vector<due::Due>& dues) {
@@ -101,7 +100,11 @@ void WriteDues(JsonWriter& json, const std::vector<due::Due>& dues) {
     json.BeginObject();
     json.Member("rule", due::RuleCode(due->rule));
     json.Member("stage", due::StageCode(due->stage));
+    json.Member("from", FormatInstant(due->from));
     json.Member("due_at", FormatInstant(due->due_at));
+    json.Member("priority", due::PriorityCode(due->priority));
+    if (!due->reason.empty()) json.Member("reason", due->reason);
+    if (due->forgotten_from) json.Member("forgotten_from", FormatInstant(*due->forgotten_from));
     json.EndObject();
   }
   json.EndArray();

@@ -93,6 +93,7 @@ class Computation {
                      .due_at = start.due_at,
                      .stage = stage,
                      .changes_at = {},
+                     .forgotten_from = {},
                      .settled_by = by,
                      .reason = std::string(start.reason),
                      .policy_name = policy_.name,
@@ -101,6 +102,7 @@ class Computation {
                      .only_if_issued = only_if_issued});
   }
   void Open(const LineRules* rules, Due* due) const;
+  Instant ForgottenFrom(const LineRules* rules, const Clock& clock, const Due& due) const;
 
   const Line& line_;
   const Policy& policy_;
@@ -183,6 +185,15 @@ void Computation::Open(const LineRules* rules, Due* due) const {
   due->changes_at = progress.changes_at;
 }
 
+Instant Computation::ForgottenFrom(const LineRules* rules, const Clock& clock,
+                                   const Due& due) const {
+  const bool is_tighter = clock.tighter && *clock.tighter <= due.due_at;
+  if (!is_tighter && rules != nullptr && !rules->check_rounds.empty()) {
+    return frame_.zone.NextRound(due.due_at, rules->check_rounds);
+  }
+  return due.due_at + (due.due_at - due.from);
+}
+
 /// One due of a rule is open at a time. What must be done at once overtakes what is due some day;
 /// otherwise a further reason for the same thing adds nothing.
 void Computation::Begin(const RuleRow& row, const Entry& entry, Clock* clock) {
@@ -216,7 +227,11 @@ void Computation::Finish(const RuleRow& row, Clock* clock, Stage stage, const st
   if (!start) return;
   if (finished.tighter) start->due_at = std::min(start->due_at, *finished.tighter);
   Add(row.rule, *finished.anchor, *start, stage, *settled_by, last_->event->place.ward, false);
-  if (stage == Stage::kDue) Open(row.follows_ward ? frame_.rules : finished.rules, &dues_.back());
+  if (stage != Stage::kDue) return;
+  Due& due = dues_.back();
+  const LineRules* const rules = row.follows_ward ? frame_.rules : finished.rules;
+  Open(rules, &due);
+  if (row.rule == Rule::kSiteCheck) due.forgotten_from = ForgottenFrom(rules, finished, due);
 }
 
 void Computation::FindCandidates() {

@@ -54,6 +54,9 @@ struct Due {
   Priority priority = Priority::kRoutine;
   std::size_t escalation = 0;         ///< steps of the escalation passed
   std::optional<Instant> changes_at;  ///< when time alone changes this next; empty: never
+  /// Of an open kSiteCheck: from then on nobody has looked in twice the interval; at rounds: from
+  /// the round after the missed one.
+  std::optional<Instant> forgotten_from;
   std::string settled_by;  ///< root id of the settling, cancelling or retracting event; or empty
   /// For kRemoveNow what triggered it: "phlebitis-grade", "phlebitis-signs" (the signs prove a
   /// grade that was not entered), "phlebitis-definition", "infiltration-grade",

@@ -163,5 +163,23 @@ TEST(Checks, WhatRunsThroughTheLineDecidesWhatASwellingProves) {
       << "it was told: it stays in the list";
 }
 
+/// When the open check of the line counts as forgotten.
+std::string Forgotten(std::vector<event::Event> events) {
+  const auto dues =
+      Only(Rule::kSiteCheck,
+           Compute(LineOf(std::move(events)), Intervals(), London(), Hours(0).instant));
+  if (dues.empty() || !dues.back().forgotten_from) return "never";
+  return FormatInstant(*dues.back().forgotten_from);
+}
+
+TEST(Checks, ACheckIsForgottenWhenTwiceItsIntervalHasPassed) {
+  EXPECT_EQ(Forgotten({kI}), "2026-02-03T02:00:00Z") << "every 8 hours";
+  EXPECT_EQ(Forgotten({Groups({"child"}, kI)}), "2026-02-02T12:00:00Z") << "every hour";
+  EXPECT_EQ(Forgotten({OnRounds(kI)}), "2026-02-02T22:00:00Z") << "the round after 14:00";
+  EXPECT_EQ(Forgotten({OnRounds(Runs({"vesicant"}, kI))}), "2026-02-02T10:20:00Z")
+      << "every 10 minutes, whatever the rounds";
+  EXPECT_EQ(Forgotten({kI, Removal("r", Hours(1))}), "never") << "nobody is to look any more";
+}
+
 }  // namespace
 }  // namespace dwell::due

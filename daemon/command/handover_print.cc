@@ -1,0 +1,124 @@
+#include <algorithm>
+#include <array>
+#include <chrono>
+#include <utility>
+
+#include "daemon/command/handover.h"
+#include "daemon/command/table.h"
+
+namespace dwell::command {
+namespace {
+
+/// The clock looks several times a second: what is behind by more than this is behind.
+constexpr std::chrono::seconds kBehindMax{60};
+
+constexpr const char* kCaution =
+    "Computed from the events that were told; dwelld sees neither the patient nor the site. Local "
+    "policy, the maker's instructions and the judgement of a registered practitioner come first.";
+
+struct Head {
+  std::string title, as_of, counts, warning;
+};
+
+Head HeadOf(const Handover& handover) {
+  Head head;
+  head.title =
+      handover.ward.empty() ? "Vascular lines, all wards" : "Vascular lines, ward " + handover.ward;
+  head.as_of = "as of " + handover.local_time(handover.now) + " (" + handover.zone + ")";
+  const auto in_place = std::ranges::count_if(handover.lines, &WardLine::MayBeInPlace);
+  head.counts = std::to_string(in_place) + " in place, " +
+                std::to_string(static_cast<std::ptrdiff_t>(handover.lines.size()) - in_place) +
+                " removed and still to be looked at";
+  if (!handover.caught_up_to || handover.now - *handover.caught_up_to > kBehindMax) {
+    head.warning =
+        "NOT UP TO DATE: what fell due has been looked at up to " +
+        (handover.caught_up_to ? handover.local_time(*handover.caught_up_to) : "no time") + " only";
+  }
+  return head;
+}
+
+constexpr std::array<std::string_view, 10> kTitles = {
+    "PLACE",  "PATIENT",    "LINE",  "SITE",       "SINCE",
+    "OUT BY", "LAST CHECK", "GRADE", "NEXT CHECK", "CONCERNS"};
+
+std::vector<std::string> CellsOf(HandoverRow row) {
+  return {std::move(row.place),      std::move(row.patient), std::move(row.line),
+          std::move(row.site),       std::move(row.since),   std::move(row.out_by),
+          std::move(row.last_check), std::move(row.grade),   std::move(row.next_check),
+          std::move(row.concerns)};
+}
+
+/// For text in HTML (HTML Living Standard 13.1.2, 13.5).
+std::string Escaped(std::string_view text) {
+  std::string escaped;
+  for (const char c : text) {
+    switch (c) {
+      case '&':
+        escaped += "&amp;";
+        break;
+      case '<':
+        escaped += "&lt;";
+        break;
+      case '>':
+        escaped += "&gt;";
+        break;
+      case '"':
+        escaped += "&quot;";
+        break;
+      default:
+        escaped += c;
+    }
+  }
+  return escaped;
+}
+
+std::string Element(std::string_view name, std::string_view text) {
+  std::string element = "<";
+  element.append(name).append(">").append(Escaped(text)).append("</").append(name).append(">");
+  return element;
+}
+
+constexpr std::string_view kStyle =
+    "body{font:10pt sans-serif;margin:1em}table{border-collapse:collapse;width:100%}"
+    "th,td{border:1px solid #777;padding:.2em .4em;text-align:left;vertical-align:top}"
+    "tr.now td{font-weight:bold;background:#ddd}thead{display:table-header-group}"
+    "tr{break-inside:avoid}.warning{font-weight:bold;border:2px solid #000;padding:.3em}"
+    "@page{size:A4 landscape;margin:12mm}";
+
+}  // namespace
+
+std::string HandoverText(const Handover& handover) {
+  const Head head = HeadOf(handover);
+  std::string text = head.title + "\n" + head.as_of + ": " + head.counts + "\n";
+  if (!head.warning.empty()) text += head.warning + "\n";
+  text += "\n";
+  Table table = Table::OfCells({kTitles.begin(), kTitles.end()});
+  for (const WardLine& line : handover.lines) table.Add(CellsOf(RowOf(line, handover)));
+  if (table.size() == 0) text += "no lines are known to be in place\n";
+  return text + table.Print() + "\n" + kCaution + "\n";
+}
+
+std::string HandoverHtml(const Handover& handover) {
+  const Head head = HeadOf(handover);
+  std::string html = "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">";
+  html += Element("title", head.title);
+  html.append("<style>").append(kStyle).append("</style></head><body>\n");
+  html += Element("h1", head.title) + "\n" + Element("p", head.as_of + ": " + head.counts) + "\n";
+  if (!head.warning.empty()) {
+    html += "<p class=\"warning\">" + Escaped(head.warning) + "</p>\n";
+  }
+  if (handover.lines.empty()) html += Element("p", "No lines are known to be in place.") + "\n";
+  html += "<table><thead><tr>";
+  for (const std::string_view title : kTitles) html += Element("th", title);
+  html += "</tr></thead><tbody>\n";
+  for (const WardLine& line : handover.lines) {
+    const bool is_pressing = UrgencyOf(line, handover.now) <= Urgency::kOverdue;
+    html += is_pressing ? "<tr class=\"now\">" : "<tr>";
+    for (const std::string& cell : CellsOf(RowOf(line, handover))) html += Element("td", cell);
+    html += "</tr>\n";
+  }
+  html += "</tbody></table>\n" + Element("p", kCaution) + "\n</body></html>\n";
+  return html;
+}
+
+}  // namespace dwell::command
