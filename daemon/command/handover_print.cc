@@ -85,17 +85,51 @@ constexpr std::string_view kStyle =
     "tr{break-inside:avoid}.warning{font-weight:bold;border:2px solid #000;padding:.3em}"
     "@page{size:A4 landscape;margin:12mm}";
 
+/// The two parts of the list.
+struct Part {
+  std::string_view title, if_empty;
+  bool in_place;
+};
+constexpr std::array<Part, 2> kParts{{
+    {"In place", "No lines are known to be in place.", true},
+    {"Removed, and the old site still to be looked at", "None.", false},
+}};
+
+std::vector<const WardLine*> LinesOf(const Part& part, const Handover& handover) {
+  std::vector<const WardLine*> lines;
+  for (const WardLine& line : handover.lines) {
+    if (line.MayBeInPlace() == part.in_place) lines.push_back(&line);
+  }
+  return lines;
+}
+
+std::string TableInHtml(const std::vector<const WardLine*>& lines, const Handover& handover) {
+  std::string html = "<table><thead><tr>";
+  for (const std::string_view title : kTitles) html += Element("th", title);
+  html += "</tr></thead><tbody>\n";
+  for (const WardLine* line : lines) {
+    const bool is_pressing = UrgencyOf(*line, handover.now) <= Urgency::kOverdue;
+    html += is_pressing ? "<tr class=\"now\">" : "<tr>";
+    for (const std::string& cell : CellsOf(RowOf(*line, handover))) html += Element("td", cell);
+    html += "</tr>\n";
+  }
+  return html + "</tbody></table>\n";
+}
+
 }  // namespace
 
 std::string HandoverText(const Handover& handover) {
   const Head head = HeadOf(handover);
   std::string text = head.title + "\n" + head.as_of + ": " + head.counts + "\n";
   if (!head.warning.empty()) text += head.warning + "\n";
-  text += "\n";
-  Table table = Table::OfCells({kTitles.begin(), kTitles.end()});
-  for (const WardLine& line : handover.lines) table.Add(CellsOf(RowOf(line, handover)));
-  if (table.size() == 0) text += "no lines are known to be in place\n";
-  return text + table.Print() + "\n" + kCaution + "\n";
+  for (const Part& part : kParts) {
+    text.append("\n").append(part.title).append("\n");
+    Table table = Table::OfCells({kTitles.begin(), kTitles.end()});
+    const auto lines = LinesOf(part, handover);
+    for (const WardLine* line : lines) table.Add(CellsOf(RowOf(*line, handover)));
+    text += lines.empty() ? std::string(part.if_empty) + "\n" : table.Print();
+  }
+  return text + "\n" + kCaution + "\n";
 }
 
 std::string HandoverHtml(const Handover& handover) {
@@ -107,18 +141,12 @@ std::string HandoverHtml(const Handover& handover) {
   if (!head.warning.empty()) {
     html += "<p class=\"warning\">" + Escaped(head.warning) + "</p>\n";
   }
-  if (handover.lines.empty()) html += Element("p", "No lines are known to be in place.") + "\n";
-  html += "<table><thead><tr>";
-  for (const std::string_view title : kTitles) html += Element("th", title);
-  html += "</tr></thead><tbody>\n";
-  for (const WardLine& line : handover.lines) {
-    const bool is_pressing = UrgencyOf(line, handover.now) <= Urgency::kOverdue;
-    html += is_pressing ? "<tr class=\"now\">" : "<tr>";
-    for (const std::string& cell : CellsOf(RowOf(line, handover))) html += Element("td", cell);
-    html += "</tr>\n";
+  for (const Part& part : kParts) {
+    html += Element("h2", part.title) + "\n";
+    const auto lines = LinesOf(part, handover);
+    html += lines.empty() ? Element("p", part.if_empty) + "\n" : TableInHtml(lines, handover);
   }
-  html += "</tbody></table>\n" + Element("p", kCaution) + "\n</body></html>\n";
-  return html;
+  return html + Element("p", kCaution) + "\n</body></html>\n";
 }
 
 }  // namespace dwell::command

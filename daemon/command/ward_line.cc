@@ -66,7 +66,8 @@ const WardDue* WardLine::Find(std::string_view rule) const {
 }
 
 bool WardLine::MayBeInPlace() const {
-  return phase != "removed" && phase != "not-placed" && phase != "no-longer-kept";
+  return phase != "removed" && phase != "not-placed" && phase != "taken-back" &&
+         phase != "no-longer-kept";
 }
 
 WardLine ReadWardLine(schemas::Value row) {

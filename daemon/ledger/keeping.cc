@@ -11,11 +11,7 @@ using due::Stage;
 bool InUse(const Keepsake& keepsake, Instant /*until*/) {
   const line::Line& line = keepsake.line;
   if (line.phase == line::Phase::kRemoved || line.phase == line::Phase::kNotPlaced) return false;
-  // Entered in error: nothing but retractions counts.
-  return std::ranges::any_of(line.entries, [](const line::Entry& entry) {
-    return entry.standing == line::Standing::kInForce &&
-           entry.event->kind() != event::Kind::kRetraction;
-  });
+  return !line.is_taken_back();
 }
 
 bool Recent(const Keepsake& keepsake, Instant until) {

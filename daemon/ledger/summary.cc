@@ -129,7 +129,7 @@ std::string LineSummary(const line::Line& line, const std::vector<due::Due>& due
   json.Member("system", line.patient.system);
   json.Member("value", line.patient.value);
   json.EndObject();
-  json.Member("phase", PhaseName(line.phase));
+  json.Member("phase", line.is_taken_back() ? "taken-back" : PhaseName(line.phase));
   json.Member("ward", line.place().ward);
   json.Member("bay", line.place().bay);
   json.Member("bed", line.place().bed);

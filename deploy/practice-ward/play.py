@@ -93,12 +93,12 @@ class Theatre:
                  for line in self.admin.rows("lines") for due in line.get("dues", ()) if due["stage"] == "overdue"]
         return [words for _, words in sorted(found)]
 
-    def command(self, name):
+    def command(self, *words):
         """What the operator's command prints."""
-        done = subprocess.run([self.build / "daemon/dwell", "--config", str(self.config), name],
+        done = subprocess.run([self.build / "daemon/dwell", "--config", str(self.config), *words],
                               capture_output=True, text=True, timeout=stage.PATIENCE_S, check=False)
         if done.returncode != 0:
-            raise stage.Trouble(f"dwell {name} ended with {done.returncode}: {done.stderr[:300]}")
+            raise stage.Trouble(f"dwell {words[0]} ended with {done.returncode}: {done.stderr[:300]}")
         return done.stdout
 
     def get(self, path):
@@ -159,8 +159,9 @@ def write_results(theatre, accepted):
         resources.setdefault(resource["resourceType"], []).append(resource)
     for kind, held in resources.items():
         (theatre.delivered / f"{kind}.ndjson").write_text(theatre.get(f"/_practice/dump?type={kind}"))
-    for listing in ("lines", "queue"):
+    for listing in ("lines", "queue", "handover"):
         (theatre.demo / f"{listing}.txt").write_text(theatre.command(listing))
+    (theatre.demo / "handover.html").write_text(theatre.command("handover", "--html"))
     (theatre.demo / "status.json").write_text(json.dumps(theatre.admin.status(), indent=2) + "\n")
     return resources
 

@@ -44,6 +44,16 @@ const Entry* Line::removal() const {
   return removal_index < 0 ? nullptr : &entries[static_cast<std::size_t>(removal_index)];
 }
 
+bool Line::is_taken_back() const {
+  bool told = false;
+  for (const Entry& entry : entries) {
+    if (entry.event->kind() == event::Kind::kRetraction) continue;
+    if (entry.standing == Standing::kInForce) return false;
+    told = true;
+  }
+  return told;
+}
+
 const Entry* Line::Find(std::string_view event_id) const {
   for (const Entry& entry : entries) {
     if (entry.event->id == event_id) return &entry;

@@ -61,6 +61,9 @@ struct Line {
   /// Ward of the newest event in force that is not a retraction; the policy and the rounds go by
   /// it.
   const event::Place& place() const;
+  /// Whether all that was told of it was taken back. Not so of a retraction whose target has not
+  /// come: nobody knows what else there is.
+  bool is_taken_back() const;
 
   int insertion_index = -1;  ///< into `entries`, -1 when there is none; likewise below
   int removal_index = -1;

@@ -146,7 +146,7 @@ TEST(Handover, AListThatIsBehindTheClockSaysSo) {
 }
 
 TEST(Handover, AnEmptyListSaysWhatItIs) {
-  EXPECT_THAT(HandoverText(ListOf({})), HasSubstr("no lines are known to be in place"));
+  EXPECT_THAT(HandoverText(ListOf({})), HasSubstr("No lines are known to be in place."));
   EXPECT_THAT(HandoverHtml(ListOf({})), HasSubstr("No lines are known to be in place."));
 }
 
@@ -163,6 +163,17 @@ TEST(Handover, WhatAWardWritesCannotChangeThePage) {
   const std::string html = HandoverHtml(handover);
   EXPECT_THAT(html, Not(HasSubstr("<script>")));
   EXPECT_THAT(html, HasSubstr("&lt;script&gt;alert(1)&lt;/script&gt;&amp;&quot;x&quot;"));
+}
+
+TEST(Handover, LinesInPlaceComeBeforeOldSites) {
+  const Handover handover = ListOf(
+      {Read(R"({"line_id":"L-old","phase":"removed","dues":[{"rule":"post-removal-watch"}]})"),
+       Read(R"({"line_id":"L-in","phase":"in-place"})")});
+  for (const std::string& list : {HandoverText(handover), HandoverHtml(handover)}) {
+    EXPECT_LT(list.find("In place"), list.find("L-in"));
+    EXPECT_LT(list.find("L-in"), list.find("Removed, and"));
+    EXPECT_LT(list.find("Removed, and"), list.find("L-old"));
+  }
 }
 
 TEST(Handover, WhatPressesIsMarkedOnThePage) {

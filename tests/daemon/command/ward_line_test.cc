@@ -68,7 +68,7 @@ TEST(WardLine, WhatNobodySaysIsOutMayBeInPlace) {
   for (const char* phase : {"in-place", "unknown", "unreadable", "", "a-phase-of-tomorrow"}) {
     EXPECT_TRUE(Read(R"({"phase":")" + std::string(phase) + "\"}").MayBeInPlace()) << phase;
   }
-  for (const char* phase : {"removed", "not-placed", "no-longer-kept"}) {
+  for (const char* phase : {"removed", "not-placed", "taken-back", "no-longer-kept"}) {
     EXPECT_FALSE(Read(R"({"phase":")" + std::string(phase) + "\"}").MayBeInPlace()) << phase;
   }
 }

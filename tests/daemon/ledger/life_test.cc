@@ -113,6 +113,13 @@ TEST_F(Life, ACorrectionCountsInPlaceOfWhatItReplaces) {
   EXPECT_THAT(Summary(), HasSubstr(R"("last_grade":0)"));
 }
 
+TEST_F(Life, ALineWhoseOnlyEventIsRetractedIsTakenBack) {
+  Open();
+  Store(Insertion("e1", 0));
+  Store(Retraction("e2", 2, "e1"));
+  EXPECT_THAT(Summary(), HasSubstr(R"("phase":"taken-back")"));
+}
+
 TEST_F(Life, ARetractedRemovalPutsTheLineBackInPlace) {
   Open();
   Store(Insertion("e1", 0));

@@ -121,13 +121,16 @@ TEST(Line, ARetractionTakesItsEventOutOfForce) {
 TEST(Line, ARetractedInsertionLeavesItsChecksToAnUnknownLine) {
   const Line line =
       LineOf({Insertion("i", Hours(0)), Graded("c", Hours(4), 0), Retraction("x", Hours(5), "i")});
+  EXPECT_FALSE(line.is_taken_back()) << "somebody looked at it";
   EXPECT_EQ(line.phase, Phase::kUnknown);
   EXPECT_EQ(line.insertion(), nullptr);
 }
 
 TEST(Line, ARetractionThatComesFirstWaitsForItsEvent) {
   EXPECT_EQ(LineOf({Retraction("x", Hours(5), "i")}).phase, Phase::kUnknown);
+  EXPECT_FALSE(LineOf({Retraction("x", Hours(5), "i")}).is_taken_back());
   const Line line = LineOf({Retraction("x", Hours(5), "i"), Insertion("i", Hours(0))});
+  EXPECT_TRUE(line.is_taken_back());
   EXPECT_EQ(line.Find("i")->standing, Standing::kRetracted);
 }
 
