@@ -3,6 +3,8 @@
 #include <condition_variable>
 #include <mutex>
 #include <thread>
+#include <utility>
+#include <vector>
 
 #include "daemon/alarm/schedule.h"
 #include "daemon/base/log.h"
@@ -15,8 +17,9 @@ namespace {
 struct State {
   std::mutex mutex;
   std::condition_variable changed;
-  bool stopping = false;  // guarded by mutex
-  Schedule schedule;      // guarded by mutex
+  bool stopping = false;                     // guarded by mutex
+  Schedule schedule;                         // guarded by mutex
+  std::vector<std::function<void()>> asked;  // guarded by mutex
 };
 
 void CaughtUp(State& state, const Result<std::optional<Instant>>& next) {
@@ -36,6 +39,13 @@ void Run(const std::shared_ptr<State>& state, ledger::Ledger& ledger, const base
   base::NameThread("alarm");
   std::unique_lock lock(state->mutex);
   while (!state->stopping) {
+    if (!state->asked.empty()) {
+      const auto asked = std::exchange(state->asked, {});
+      lock.unlock();
+      for (const auto& moved : asked) moved();
+      lock.lock();
+      continue;
+    }
     if (state->schedule.Begin(clock.Now())) {
       lock.unlock();
       ledger.CatchUp(
@@ -78,6 +88,14 @@ Alarm::~Alarm() {
 Instant Alarm::caught_up_to() const {
   const std::scoped_lock lock(impl_->state->mutex);
   return impl_->state->schedule.caught_up_to();
+}
+
+void Alarm::Ask(std::function<void()> moved) {
+  {
+    const std::scoped_lock lock(impl_->state->mutex);
+    impl_->state->asked.push_back(std::move(moved));
+  }
+  impl_->state->changed.notify_one();
 }
 
 void Alarm::Wake() { impl_->state->changed.notify_one(); }

@@ -3,6 +3,8 @@
 // is only the waiting.
 #pragma once
 
+#include <chrono>
+#include <functional>
 #include <memory>
 
 #include "daemon/base/clock.h"
@@ -31,6 +33,10 @@ class Alarm {
 
   /// The wall clock may have moved: look at once. Safe from any thread.
   void Wake();
+
+  /// Calls `moved` from the alarm's thread as soon as that gets to it, or never once it ends. Safe
+  /// from any thread.
+  void Ask(std::function<void()> moved);
 
  private:
   struct Impl;

@@ -1,25 +1,29 @@
 #include "daemon/app/app.h"
 
+#include <unistd.h>
+
+#include <atomic>
 #include <boost/asio/executor_work_guard.hpp>
 #include <boost/asio/post.hpp>
+#include <cstdlib>
 #include <thread>
 
 #include "daemon/admin/admin.h"
 #include "daemon/alarm/alarm.h"
+#include "daemon/app/knowledge.h"
+#include "daemon/app/notify.h"
 #include "daemon/base/log.h"
-#include "daemon/config/additions_file.h"
-#include "daemon/config/code_maps.h"
 #include "daemon/config/fhir_context.h"
-#include "daemon/config/policy_file.h"
 #include "daemon/delivery/configured.h"
 #include "daemon/delivery/delivery.h"
 #include "daemon/intake/listener.h"
+#include "daemon/intake/ward_service.h"
 #include "daemon/ledger/ledger.h"
+#include "daemon/operate/operate.h"
 #include "daemon/reconcile/reconciler.h"
 #include "daemon/retention/retention.h"
 #include "daemon/store/writer.h"
 #include "schemas/bundled.h"
-#include "schemas/json/writer.h"
 
 namespace dwell::app {
 namespace {
@@ -28,59 +32,12 @@ namespace asio = boost::asio;
 
 using FatalHandler = std::function<void(const Error&)>;
 
-std::string AllFindings(const std::vector<config::Finding>& findings) {
-  std::string text;
-  for (const auto& finding : findings) {
-    if (!text.empty()) text += "\n";
-    text += config::FormatFinding(finding);
-  }
-  return text;
-}
-
-/// What the daemon goes by, and may read again while it runs.
-struct Knowledge {
-  due::Policy policy;
-  due::Zone zone;
-  codes::CodeMap codes;
-  std::optional<fhir::Additions> additions;
-};
-
-using KnowledgePtr = std::shared_ptr<const Knowledge>;
-
-Result<KnowledgePtr> LoadKnowledge(const config::Config& config, const schemas::Bundled& schemas) {
-  auto policy = config::LoadPolicy(config.policy.file);
-  if (!policy) return Error(ErrorKind::kConfig, AllFindings(policy.error()));
-  auto zone = due::Zone::Load(config.site.zone);
-  if (!zone) return zone.error();
-  auto codes = config::LoadCodeMaps(config);
-  if (!codes) return codes.error();
-  std::optional<fhir::Additions> additions;
-  if (!config.resources.additions.empty()) {
-    const FhirRelease release = *FhirReleaseOf(config.endpoint.fhir_version);
-    auto loaded = config::LoadAdditions(config.resources.additions, schemas, release);
-    if (!loaded) return Error(ErrorKind::kConfig, AllFindings(loaded.error()));
-    additions = std::move(*loaded);
-  }
-  return std::make_shared<const Knowledge>(
-      Knowledge{std::move(*policy), std::move(*zone), std::move(*codes), std::move(additions)});
-}
-
 reconcile::Schedule ScheduleOf(const config::Config& config) {
   reconcile::Schedule schedule;
   schedule.every = std::chrono::hours(config.reconcile.every_h);
   schedule.look_back = std::chrono::days(config.reconcile.look_back_days);
   schedule.send = config.reconcile.send;
   return schedule;
-}
-
-/// What is in use, for whoever had it read again.
-std::string InUse(const Knowledge& knowledge) {
-  schemas::JsonWriter row;
-  row.BeginObject();
-  row.Member("policy", knowledge.policy.name);
-  row.Member("version", knowledge.policy.version);
-  row.EndObject();
-  return row.Take();
 }
 
 }  // namespace
@@ -138,9 +95,13 @@ struct App::Parts {
   std::unique_ptr<alarm::Alarm> alarm;
   std::unique_ptr<retention::Retention> retention;
   std::unique_ptr<intake::Pipeline> pipeline;
+  std::unique_ptr<intake::WardService> wards;
   std::unique_ptr<intake::Listener> listener;
   std::unique_ptr<admin::Admin> admin;
-  std::thread stopping;  ///< waits for delivery's end
+  std::unique_ptr<operate::Operate> operate;
+  enum class Reloaded : std::uint8_t { kNever, kNow, kFailed };
+  std::atomic<Reloaded> reloaded = Reloaded::kNever;  ///< how the last reading again went
+  std::thread stopping;                               ///< waits for delivery's end
 
   /// What the ledger goes by, to every endpoint there is.
   ledger::Rules RulesOf(const KnowledgePtr& known, const config::Config& config) const {
@@ -210,7 +171,8 @@ struct App::Parts {
       if (!tls) return tls.error();
       options.tls = std::make_shared<net::TlsSource>(std::move(*tls));
     }
-    auto opened = intake::Listener::Open(io.get_executor(), *pipeline, clock, std::move(options));
+    wards = std::make_unique<intake::WardService>(*pipeline);
+    auto opened = intake::Listener::Open(io.get_executor(), *wards, clock, std::move(options));
     if (!opened) return opened.error();
     listener = std::move(*opened);
     return {};
@@ -233,11 +195,9 @@ struct App::Parts {
       return knowledge->codes.Knows(group, code);
     };
     services.reload = [this, config](const auto& done) { Reload(config, done); };
-    services.caught_up_to = [this]() -> std::optional<Instant> {
+    services.caught_up_to = [this] {
       alarm->Wake();  // somebody who asks again and again soon hears of a wall clock that was set
-      const Instant at = alarm->caught_up_to();
-      if (at == Instant::min()) return std::nullopt;
-      return at;
+      return CaughtUpTo();
     };
     services.cleaned_up = [this] {
       retention->Wake();  // as above
@@ -247,6 +207,50 @@ struct App::Parts {
     auto opened = admin::Admin::Open(io.get_executor(), config.admin.socket, std::move(services));
     if (!opened) return opened.error();
     admin = std::move(*opened);
+    return {};
+  }
+
+  std::optional<Instant> CaughtUpTo() const {
+    const Instant at = alarm->caught_up_to();
+    if (at == Instant::min()) return std::nullopt;
+    return at;
+  }
+
+  Result<void> OpenOperate(const config::Config& config) {
+    operate::Services services;
+    services.net = io.get_executor();
+    services.writer = writer.get();
+    services.pipeline = pipeline.get();
+    services.clock = &clock;
+    services.alarm = [this](std::function<void()> moved) { alarm->Ask(std::move(moved)); };
+    for (const Way& way : ways) {
+      services.deliveries.push_back(
+          {way.endpoint.name,
+           [to = way.delivery.get()](std::function<void()> moved) { to->Ask(std::move(moved)); }});
+    }
+    services.endpoints = [this] {
+      std::vector<operate::EndpointFacts> states;
+      for (const Way& way : ways) states.push_back({way.endpoint.name, way.delivery->progress()});
+      return states;
+    };
+    services.caught_up_to = [this] { return CaughtUpTo(); };
+    services.reloaded = [this]() -> std::optional<bool> {
+      const Reloaded last = reloaded;
+      if (last == Reloaded::kNever) return std::nullopt;
+      return last == Reloaded::kNow;
+    };
+    services.ping = [] { Notify("WATCHDOG=1"); };
+    services.fhir_version = config.endpoint.fhir_version;
+    operate::Options options;
+    if (const auto at = config::ReadListen(config.operate.listen)) {
+      options.address = at->address;
+      options.port = at->port;
+    }
+    options.watchdog = operate::WatchdogTime(std::getenv("WATCHDOG_USEC"),
+                                             std::getenv("WATCHDOG_PID"), ::getpid());
+    auto started = operate::Operate::Start(std::move(services), std::move(options));
+    if (!started) return started.error();
+    operate = std::move(*started);
     return {};
   }
 
@@ -268,7 +272,11 @@ struct App::Parts {
   /// The files that the configuration named at the start, as they are now.
   void Reload(const config::Config& config, const std::function<void(Result<std::string>)>& done) {
     auto loaded = LoadKnowledge(config, schemas);
-    if (!loaded) return done(loaded.error());
+    reloaded = loaded ? Reloaded::kNow : Reloaded::kFailed;
+    if (!loaded) {
+      log::Write(log::Level::kError, "rules-not-read-again", {});
+      return done(loaded.error());
+    }
     ledger->ReplaceRules(RulesOf(*loaded, config),
                          [this, fresh = *loaded, done](const Result<void>& replaced) {
                            if (!replaced) return done(replaced.error());
@@ -283,6 +291,7 @@ struct App::Parts {
       DrainAll(std::chrono::milliseconds(0));  // waits no longer
       stopping.join();
     }
+    operate.reset();
     admin.reset();
     listener.reset();
     alarm.reset();
@@ -316,10 +325,13 @@ Result<std::unique_ptr<App>> App::Start(asio::io_context& io, const config::Conf
   if (auto opened = parts.OpenDelivery(config); !opened) return opened.error();
   if (auto opened = parts.OpenIntake(config); !opened) return opened.error();
   if (auto opened = parts.OpenAdmin(config); !opened) return opened.error();
+  if (auto opened = parts.OpenOperate(config); !opened) return opened.error();
   return app;
 }
 
 std::uint16_t App::port() const { return parts_->listener->port(); }
+
+std::uint16_t App::operate_port() const { return parts_->operate->port(); }
 
 void App::Drain(std::function<void()> done) {
   parts_->pipeline->Drain();

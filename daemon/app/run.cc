@@ -40,7 +40,8 @@ class Run {
     }
     app_ = std::move(*app);
     WaitForSignal();
-    log::Write(log::Level::kInfo, "started", {{"port", app_->port()}});
+    log::Write(log::Level::kInfo, "started",
+               {{"port", app_->port()}, {"operate_port", app_->operate_port()}});
     Notify("READY=1\nSTATUS=taking events on port " + std::to_string(app_->port()));
     io_.run();
     app_->Stop(milliseconds(0));

@@ -54,6 +54,7 @@ struct KeptClock::Impl {
   std::mutex mutex;
   Timekeeper keeper;        // guarded by mutex
   milliseconds told_at{0};  // guarded by mutex; of SinceBoot()
+  std::uint64_t steps = 0;  // guarded by mutex
 };
 
 KeptClock::KeptClock() : impl_(std::make_unique<Impl>()) {}
@@ -68,6 +69,7 @@ Instant KeptClock::Now() const {
     const ClockReading reading{impl_->wall.Now(), SinceBoot()};
     now = impl_->keeper.Tell(reading, IsVouched);
     news = impl_->keeper.TakeNews();
+    if (news) ++impl_->steps;
     const milliseconds ahead = impl_->keeper.ahead();
     const bool is_forgotten = reading.steady - impl_->told_at >= kTellAgainAfter;
     if (!news && ahead != milliseconds(0) && is_forgotten) news = ClockStep{ahead, false, false};
@@ -75,6 +77,11 @@ Instant KeptClock::Now() const {
   }
   if (news) Log(*news);
   return now;
+}
+
+std::uint64_t KeptClock::steps() const {
+  const std::scoped_lock lock(impl_->mutex);
+  return impl_->steps;
 }
 
 milliseconds KeptClock::wall_ahead() const {

@@ -1,6 +1,8 @@
 // The only place where the time is asked for. Everything else is given a Clock or an Instant.
 #pragma once
 
+#include <chrono>
+#include <cstdint>
 #include <memory>
 
 #include "mapping/event/moment.h"
@@ -16,6 +18,8 @@ class Clock {
   /// How far the machine's wall clock is ahead of Now() because somebody set it and nobody vouches
   /// for that (negative: behind); 0: it is not.
   virtual std::chrono::milliseconds wall_ahead() const { return std::chrono::milliseconds(0); }
+  /// How often the wall clock was seen to be set since the start, back included.
+  virtual std::uint64_t steps() const { return 0; }
 };
 
 /// The machine's wall clock, as it is.
@@ -35,6 +39,7 @@ class KeptClock final : public Clock {
 
   Instant Now() const override;
   std::chrono::milliseconds wall_ahead() const override;
+  std::uint64_t steps() const override;
 
  private:
   struct Impl;

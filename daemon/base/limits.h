@@ -192,6 +192,12 @@ inline constexpr std::chrono::hours kCleanUpEvery{1};
 inline constexpr std::uint64_t kFreePagesKept = 2048;
 /// The daemon answers an operator a page at a time; a minute without a byte means it is stuck.
 inline constexpr std::chrono::seconds kAdminSilenceMax{60};
+/// Sources whose last event is told one by one: many times those of a large hospital; a sender that
+/// makes names up must not fill the memory of whoever collects metrics.
+inline constexpr std::size_t kSourcesMax = 200;
+/// Newest events that are looked through at the start for the sources that send: some milliseconds.
+/// The others are looked up one by one.
+inline constexpr std::size_t kSourceEventsMax = 2'000;
 /// Different unknown codes that are counted one by one: a source with a mapping left out sends a
 /// few dozen; more is a source gone wrong, and must not fill the store.
 inline constexpr std::size_t kUnknownCodesMax = 200;
@@ -200,6 +206,20 @@ inline constexpr std::size_t kUnknownCodesMax = 200;
 inline constexpr std::size_t kDoubtfulIdentifiersMax = 200;
 /// A configuration or policy file: hundreds of times what one needs.
 inline constexpr std::size_t kConfigBytesMax = kMiB;
+/// From one look at the daemon's threads to the next, on the steady clock: short against what
+/// follows, long for a CPU.
+inline constexpr std::chrono::milliseconds kBeat{1000};
+/// A thread that has not answered for so long is stuck: the longest piece of work, moving 64 MiB of
+/// log into the file, takes a second or two on a slow disk. Twice that fits into the 30 s that
+/// the unit grants.
+inline constexpr std::chrono::milliseconds kStuckAfter{10'000};
+/// Metrics wait so long for the store's thread, then go without what it knows: a collector's own
+/// patience is mostly 10 s.
+inline constexpr std::chrono::milliseconds kSurveyTimeMax{2000};
+/// Connections to the listener of operations: a few collectors and probes at a time.
+inline constexpr std::size_t kMonitorsMax = 16;
+/// Its requests have no body; some clients send an empty one.
+inline constexpr std::size_t kMonitorBodyBytesMax = kKiB;
 /// SIGTERM to exit.
 inline constexpr std::chrono::seconds kDrainTimeMax{20};
 

@@ -2,6 +2,8 @@
 // schemas/config.schema.json. Every key is one row of the table in config.cc.
 #pragma once
 
+#include <cstdint>
+#include <optional>
 #include <string>
 #include <utility>
 #include <vector>
@@ -34,6 +36,10 @@ struct Config {
   struct Admin {
     std::string socket;  ///< default: the store's path with ".socket" appended
   } admin;
+  struct Operate {
+    /// "127.0.0.1:8081", "[::1]:8081": where /livez, /readyz and /metrics are; empty: nowhere
+    std::string listen;
+  } operate;
   struct Endpoint {
     std::string name = "main";  ///< no key: that of the table, [endpoint] or [endpoints.NAME]
     std::string url;
@@ -79,6 +85,14 @@ struct Config {
     std::vector<std::string> security;  ///< labels, each "system|code" or "system|code|display"
   } resources;
 };
+
+/// An IP address and a port.
+struct ListenAt {
+  std::string address;
+  std::uint16_t port = 0;  ///< 0: any free one
+};
+/// Of a text as operate.listen has it; empty: it is none.
+std::optional<ListenAt> ReadListen(std::string_view text);
 
 /// The main one, then the others in the order of their names.
 std::vector<Config::Endpoint> AllEndpoints(const Config& config);

@@ -1,6 +1,10 @@
 #include "daemon/config/together.h"
 
+#include <arpa/inet.h>
+
 #include <algorithm>
+#include <array>
+#include <charconv>
 #include <functional>
 #include <set>
 
@@ -102,6 +106,22 @@ void CheckEndpoints(const Config& config, const TomlDocument& toml, const Add& a
 
 }  // namespace
 
+std::optional<ListenAt> ReadListen(std::string_view text) {
+  const std::size_t colon = text.rfind(':');
+  if (colon == text.npos) return std::nullopt;
+  ListenAt at{std::string(text.substr(0, colon)), 0};
+  const bool is_v6 = at.address.starts_with('[') && at.address.ends_with(']');
+  if (is_v6) at.address = at.address.substr(1, at.address.size() - 2);
+  std::array<unsigned char, sizeof(in6_addr)> bytes{};
+  if (inet_pton(is_v6 ? AF_INET6 : AF_INET, at.address.c_str(), bytes.data()) != 1) {
+    return std::nullopt;
+  }
+  const char* const end = text.data() + text.size();
+  const auto read = std::from_chars(text.data() + colon + 1, end, at.port);
+  if (read.ec != std::errc() || read.ptr != end) return std::nullopt;
+  return at;
+}
+
 std::vector<Finding> CheckTogether(const Config& config, const TomlDocument& toml) {
   std::vector<Finding> findings;
   const Add add = [&](const std::string& pointer, const std::string& expected) {
@@ -114,6 +134,9 @@ std::vector<Finding> CheckTogether(const Config& config, const TomlDocument& tom
   }
   if (config.intake.certificate.empty() != config.intake.private_key.empty()) {
     add("/intake", "certificate and private_key, both or neither");
+  }
+  if (!config.operate.listen.empty() && !ReadListen(config.operate.listen)) {
+    add("/operate/listen", "an IP address of this machine and a port, such as 127.0.0.1:8081");
   }
   for (std::size_t i = 0; i < config.resources.security.size(); ++i) {
     if (fhir::ReadSecurityLabel(config.resources.security[i])) continue;

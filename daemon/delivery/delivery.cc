@@ -36,6 +36,7 @@ class RunningDelivery final : public Delivery {
   }
 
   void Drain(std::chrono::milliseconds time_max) override {
+    draining_ = true;
     asio::post(loop_, [this, time_max] { dispatcher_.Drain(time_max); });
   }
 
@@ -45,9 +46,15 @@ class RunningDelivery final : public Delivery {
 
   Progress progress() const override { return dispatcher_.progress(); }
 
+  void Ask(std::function<void()> moved) override {
+    if (draining_) return moved();
+    asio::post(loop_, std::move(moved));
+  }
+
  private:
   asio::io_context loop_{1};
   std::atomic<bool> woken_{false};
+  std::atomic<bool> draining_{false};
   Dispatcher dispatcher_;
   std::thread thread_;  // last: it uses all of the above
 };

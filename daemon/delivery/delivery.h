@@ -78,6 +78,9 @@ class Delivery {
     Join();
   }
   virtual Progress progress() const = 0;
+  /// Calls `moved` from the delivery's thread as soon as that gets to it; from the caller's once a
+  /// Drain() has begun, as the thread then ends by itself. Cheap; safe from any thread.
+  virtual void Ask(std::function<void()> moved) = 0;
 };
 
 }  // namespace dwell::delivery

@@ -274,6 +274,7 @@ Progress Engine::progress() const {
   progress.writes = style().why;
   progress.holds = writing_.in_use();
   progress.entries_max = style().entries_max;
+  progress.paused_until = health_.paused_until();
   return progress;
 }
 
@@ -286,9 +287,15 @@ void Engine::Note(const Verdict& verdict) {
       ++progress_.refused;
       break;
     case Course::kAgain:
+      ++progress_.again;
+      break;
     case Course::kPause:
+      ++progress_.again;
+      ++progress_.paused;
+      break;
     case Course::kWait:
       ++progress_.again;
+      ++progress_.unknown;
       break;
   }
   progress_.last_failure = verdict.why;

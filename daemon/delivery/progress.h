@@ -12,7 +12,13 @@
 namespace dwell::delivery {
 
 struct Progress {
-  std::uint64_t completed = 0, refused = 0, again = 0;  ///< bundles by how they ended, since start
+  /// Bundles by how their attempts ended, since the start; the last also holds those below.
+  std::uint64_t completed = 0, refused = 0, again = 0;
+  std::uint64_t paused = 0;   ///< of `again`: the endpoint took nothing at all
+  std::uint64_t unknown = 0;  ///< of `again`: it does not know yet what the bundle names
+  /// Of the steady clock: until then nothing is sent, as the endpoint takes nothing. In the past:
+  /// there is no pause.
+  std::chrono::steady_clock::time_point paused_until{};
   std::size_t in_flight = 0;      ///< requests, or what belongs together of them
   std::string writes;             ///< in which style and why; one line, for people
   std::optional<Identity> holds;  ///< by what it holds resources of ours; empty: it holds none

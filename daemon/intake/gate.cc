@@ -28,7 +28,7 @@ struct Parts {
 
   // The fields that decide about framing, with how often they occur.
   int hosts = 0, lengths = 0, codings = 0, expectations = 0, encodings = 0;
-  std::string_view length, coding, expectation, encoding, content_type;
+  std::string_view length, coding, expectation, encoding, content_type, accept;
 };
 
 char Lower(char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c + ('a' - 'A')) : c; }
@@ -78,6 +78,7 @@ constexpr Slot kSlots[] = {
     {"expect", &Parts::expectations, &Parts::expectation},
     {"content-encoding", &Parts::encodings, &Parts::encoding},
     {"content-type", nullptr, &Parts::content_type},
+    {"accept", nullptr, &Parts::accept},
 };
 
 void ReadField(std::string_view line, Parts& parts) {
@@ -239,6 +240,7 @@ std::optional<GateRefusal> JudgeHead(std::string_view bytes, std::size_t body_by
   head.method = parts.method;
   head.target = parts.target;
   head.content_type = parts.content_type;
+  head.accept = parts.accept;
   // RFC 9110 section 10.1.1: an HTTP/1.0 sender cannot mean it.
   head.continue_expected = parts.expectations == 1 && HasBody(parts) && parts.version != "HTTP/1.0";
   return std::nullopt;

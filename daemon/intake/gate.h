@@ -20,6 +20,7 @@ struct GateHead {
   std::string_view method;
   std::string_view target;  ///< in origin form: "/events?x=y"
   std::string_view content_type;
+  std::string_view accept;         ///< the last such field; empty: none
   bool continue_expected = false;  ///< the sender waits for "100 Continue" before the body
 };
 

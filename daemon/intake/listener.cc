@@ -19,15 +19,12 @@ using asio::ip::tcp;
 
 /// What the connections of one listener share.
 struct Listener::State {
-  State(const asio::any_io_executor& executor, Pipeline& pipeline_in, const base::Clock& clock_in,
+  State(const asio::any_io_executor& executor, Service& service_in, const base::Clock& clock_in,
         ListenerOptions options_in)
-      : acceptor(executor),
-        pipeline(pipeline_in),
-        clock(clock_in),
-        options(std::move(options_in)) {}
+      : acceptor(executor), service(service_in), clock(clock_in), options(std::move(options_in)) {}
 
   tcp::acceptor acceptor;
-  Pipeline& pipeline;
+  Service& service;
   const base::Clock& clock;
   ListenerOptions options;
   DateText date;
@@ -75,7 +72,7 @@ asio::awaitable<void> ServeConnection(StatePointer state, tcp::socket socket, bo
   const auto time_max = state->options.connection.request_time_max;
   const auto connection = co_await net::Serve(std::move(socket), tls, time_max);
   if (!connection) co_return;
-  Session session(**connection, state->pipeline, state->clock, state->date,
+  Session session(**connection, state->service, state->clock, state->date,
                   state->options.connection);
   if (full) {
     Reply reply = Refuse(503, "connections", "fewer connections at the same time");
@@ -117,14 +114,14 @@ Listener::Listener(std::shared_ptr<State> state) : state_(std::move(state)) {}
 Listener::~Listener() { Drain(nullptr); }
 
 Result<std::unique_ptr<Listener>> Listener::Open(const asio::any_io_executor& executor,
-                                                 Pipeline& pipeline, const base::Clock& clock,
+                                                 Service& service, const base::Clock& clock,
                                                  ListenerOptions options) {
   boost::system::error_code error;
   const asio::ip::address address = asio::ip::make_address(options.address, error);
   if (error) {
     return Error(ErrorKind::kConfig, "\"" + options.address + "\" is not an IP address");
   }
-  const auto state = std::make_shared<State>(executor, pipeline, clock, std::move(options));
+  const auto state = std::make_shared<State>(executor, service, clock, std::move(options));
   const tcp::endpoint endpoint(address, state->options.port);
   tcp::acceptor& acceptor = state->acceptor;
   acceptor.open(endpoint.protocol(), error);

@@ -1,4 +1,4 @@
-// The HTTP side of the intake: accepts connections, reads requests, asks the pipeline, answers.
+// An HTTP server of ours: accepts connections, reads requests, asks its service, answers.
 #pragma once
 
 #include <boost/asio/any_io_executor.hpp>
@@ -8,7 +8,6 @@
 #include <string>
 
 #include "daemon/base/clock.h"
-#include "daemon/intake/pipeline.h"
 #include "daemon/intake/request_reader.h"
 #include "daemon/net/tls_source.h"
 
@@ -25,10 +24,10 @@ struct ListenerOptions {
 /// Everything happens on the one thread that runs `executor`.
 class Listener {
  public:
-  /// Listens and begins to accept. `pipeline` and `clock` outlive every connection. Errors: kBusy
+  /// Listens and begins to accept. `service` and `clock` outlive every connection. Errors: kBusy
   /// (address in use), kConfig (no such address), kNetwork.
   static Result<std::unique_ptr<Listener>> Open(const net::asio::any_io_executor& executor,
-                                                Pipeline& pipeline, const base::Clock& clock,
+                                                Service& service, const base::Clock& clock,
                                                 ListenerOptions options);
   ~Listener();
 

@@ -13,7 +13,8 @@ namespace {
 
 using EventPointer = std::shared_ptr<const event::Event>;
 
-Reply NotTaken(bool draining) {
+Reply NotTaken(bool draining, Tally& tally) {
+  tally.Count(EventEnd::kNotNow);
   return draining ? Refuse(503, "draining", "the same again after the daemon has started anew")
                   : Refuse(503, "busy", "the same again once the store works again");
 }
@@ -23,6 +24,7 @@ struct BatchLine {
   std::size_t number;
   EventPointer event;
   std::optional<Reply> reply;
+  std::optional<EventEnd> end = std::nullopt;  ///< as far as it is known with the reply
 };
 
 struct Batch {
@@ -46,7 +48,7 @@ bool ReadBatch(std::string_view body, const schemas::Bundled& schemas, Batch& ba
     if (batch.lines.size() == limits::kBatchEventsMax) return false;
     auto examined = Examine(text, schemas);
     if (const auto* refusal = std::get_if<Refusal>(&examined)) {
-      batch.lines.push_back({number, nullptr, AnswerOf(*refusal)});
+      batch.lines.push_back({number, nullptr, AnswerOf(*refusal), EndOf(*refusal)});
       continue;
     }
     EventPointer event = std::get<EventPointer>(std::move(examined));
@@ -78,31 +80,40 @@ Reply BatchReply(const std::vector<BatchLine>& lines,
 }  // namespace
 
 void Pipeline::SubmitOne(std::string body, const Replies& done) {
-  if (!ready()) return done(NotTaken(draining_));
+  if (!ready()) return done(NotTaken(draining_, *tally_));
   auto examined = Examine(body, schemas_);
-  if (const auto* refusal = std::get_if<Refusal>(&examined)) return done(AnswerOf(*refusal));
+  if (const auto* refusal = std::get_if<Refusal>(&examined)) {
+    tally_->Count(EndOf(*refusal));
+    return done(AnswerOf(*refusal));
+  }
   EventPointer event = std::get<EventPointer>(std::move(examined));
   std::vector<ledger::Submission> submissions;
   submissions.push_back({event, std::move(body)});
-  ledger_.Submit(std::move(submissions),
-                 [done, event = std::move(event)](const std::vector<ledger::Receipt>& receipts) {
-                   done(AnswerOf(*event, receipts.front()));
-                 });
+  ledger_.Submit(std::move(submissions), [done, tally = tally_, event = std::move(event)](
+                                             const std::vector<ledger::Receipt>& receipts) {
+    tally->Count(EndOf(receipts.front()));
+    done(AnswerOf(*event, receipts.front()));
+  });
 }
 
 void Pipeline::SubmitBatch(std::string body, const Replies& done) {
-  if (!ready()) return done(NotTaken(draining_));
+  if (!ready()) return done(NotTaken(draining_, *tally_));
   auto batch = std::make_shared<Batch>();
   if (!ReadBatch(body, schemas_, *batch)) {
+    tally_->Count(EventEnd::kTooLarge);
     return done(Refuse(
         413, "batch-too-large",
         "a batch of at most " + std::to_string(limits::kBatchEventsMax) + " events: split it"));
   }
   if (batch->lines.empty()) return done(Refuse(400, "required", "at least one event"));
+  for (const BatchLine& line : batch->lines) {
+    if (line.end) tally_->Count(*line.end);
+  }
   if (batch->submissions.empty()) return done(BatchReply(batch->lines, {}));
   auto submissions = std::move(batch->submissions);
   ledger_.Submit(std::move(submissions),
-                 [done, batch](const std::vector<ledger::Receipt>& receipts) {
+                 [done, batch, tally = tally_](const std::vector<ledger::Receipt>& receipts) {
+                   for (const ledger::Receipt& receipt : receipts) tally->Count(EndOf(receipt));
                    done(BatchReply(batch->lines, receipts));
                  });
 }

@@ -4,18 +4,17 @@
 
 #include <atomic>
 #include <functional>
+#include <memory>
 #include <string>
 
 #include "daemon/intake/answers.h"
 #include "daemon/intake/reply.h"
+#include "daemon/intake/tally.h"
 #include "daemon/ledger/ledger.h"
 #include "daemon/store/jobs.h"
 #include "schemas/bundled.h"
 
 namespace dwell::intake {
-
-/// Called once, on the caller's thread or on the store's.
-using Replies = std::function<void(Reply)>;
 
 class Pipeline {
  public:
@@ -44,8 +43,21 @@ class Pipeline {
   /// The store has stopped for good: likewise. Safe from any thread.
   void StoreStopped() { store_stopped_ = true; }
   bool draining() const { return draining_; }
+  bool store_stopped() const { return store_stopped_; }
   /// Whether new events are taken.
   bool ready() const { return !draining_ && !store_stopped_; }
+
+  /// What whoever watches the daemon found: whether every thread moves, and whether also nothing
+  /// else keeps events from being stored. Safe from any thread.
+  void SetHealth(bool alive, bool well) {
+    alive_ = alive;
+    well_ = well;
+  }
+  bool alive() const { return alive_; }
+  bool well() const { return well_; }
+
+  /// Of events from all sides. Safe from any thread.
+  Tally::Counts tally() const { return tally_->Read(); }
 
  private:
   ledger::Ledger& ledger_;
@@ -53,6 +65,10 @@ class Pipeline {
   const schemas::Bundled& schemas_;
   std::atomic<bool> draining_ = false;
   std::atomic<bool> store_stopped_ = false;
+  std::atomic<bool> alive_ = true;
+  std::atomic<bool> well_ = true;
+  /// Shared with answers that are still on their way.
+  std::shared_ptr<Tally> tally_ = std::make_shared<Tally>();
 };
 
 }  // namespace dwell::intake

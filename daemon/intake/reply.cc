@@ -4,6 +4,14 @@
 
 namespace dwell::intake {
 
+Reply PlainText(int status, std::string_view text) {
+  Reply reply;
+  reply.status = status;
+  reply.content_type = kPlainText;
+  reply.body = text;
+  return reply;
+}
+
 Reply Refuse(int status, std::string_view rule, std::string_view expected,
              std::string_view pointer) {
   Reply reply;

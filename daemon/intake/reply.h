@@ -2,6 +2,7 @@
 // data.
 #pragma once
 
+#include <functional>
 #include <string>
 #include <string_view>
 
@@ -20,6 +21,12 @@ struct Reply {
   bool retry_after = false;     ///< say when to try again (limits::kRetryAfter)
   std::string_view allow = {};  ///< methods, for 405
 };
+
+/// Called once, on any thread.
+using Replies = std::function<void(Reply)>;
+
+/// A sentence for a person.
+Reply PlainText(int status, std::string_view text);
 
 /// A refusal with one issue and an OperationOutcome as its body.
 Reply Refuse(int status, std::string_view rule, std::string_view expected,

@@ -23,8 +23,9 @@ Reply BodyRefusal(const boost::system::error_code& error) {
 
 }  // namespace
 
-RequestReader::RequestReader(net::Connection& connection, const ConnectionLimits& limits)
-    : connection_(connection), limits_(limits), buffer_(kBufferBytes) {}
+RequestReader::RequestReader(net::Connection& connection, Service& service,
+                             const ConnectionLimits& limits)
+    : connection_(connection), service_(service), limits_(limits), buffer_(kBufferBytes) {}
 
 void RequestReader::Consume(std::size_t bytes) {
   begin_ += bytes;
@@ -64,7 +65,7 @@ asio::awaitable<Incoming::What> RequestReader::ReadBody(Parser& parser, Incoming
       const auto bytes = asio::buffer(unread());
       Consume(parser.put(bytes, error));
       if (error && error != http::error::need_more) {
-        incoming.route.refusal = BodyRefusal(error);
+        incoming.plan.refusal = BodyRefusal(error);
         co_return Incoming::What::kRefused;
       }
     }
@@ -78,7 +79,7 @@ asio::awaitable<Incoming::What> RequestReader::ReadBody(Parser& parser, Incoming
     const bool more = co_await ReadMore();
     if (more) continue;
     if (!full) co_return Incoming::What::kEnd;
-    incoming.route.refusal = Refuse(400, "framing", "chunk headers of ordinary length");
+    incoming.plan.refusal = Refuse(400, "framing", "chunk headers of ordinary length");
     co_return Incoming::What::kRefused;
   }
 }
@@ -99,13 +100,13 @@ asio::awaitable<Incoming> RequestReader::Next() {
   GateHead head;
   if (const auto refusal = JudgeHead(unread().substr(0, *size), limits_.body_bytes_max, head)) {
     incoming.what = Incoming::What::kRefused;
-    incoming.route.refusal = Refuse(refusal->status, refusal->rule, refusal->expected);
+    incoming.plan.refusal = Refuse(refusal->status, refusal->rule, refusal->expected);
     co_return incoming;
   }
-  incoming.route = FindRoute(head);  // before the buffer moves: the head points into it
+  incoming.plan = service_.Judge(head);  // before the buffer moves: the head points into it
   incoming.head_only = head.method == "HEAD";
   const bool continue_expected = head.continue_expected;
-  if (continue_expected && incoming.route.refusal.has_value()) {
+  if (continue_expected && incoming.plan.refusal.has_value()) {
     incoming.what = Incoming::What::kRefused;
     co_return incoming;
   }

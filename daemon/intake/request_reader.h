@@ -10,7 +10,7 @@
 #include <vector>
 
 #include "daemon/base/limits.h"
-#include "daemon/intake/routes.h"
+#include "daemon/intake/service.h"
 #include "daemon/net/connection.h"
 
 namespace dwell::intake {
@@ -26,11 +26,11 @@ struct ConnectionLimits {
 struct Incoming {
   enum class What : std::uint8_t {
     kEnd,      ///< the peer is gone, or a deadline passed: nothing can be answered
-    kRefused,  ///< not readable as a request: answer `route.refusal`, then close
+    kRefused,  ///< not readable as a request: answer `plan.refusal`, then close
     kRequest,
   };
   What what = What::kEnd;
-  Route route;
+  Plan plan;
   std::string body;
   bool head_only = false;   ///< method HEAD: the answer has no body
   bool keep_alive = false;  ///< another request may follow
@@ -38,8 +38,8 @@ struct Incoming {
 
 class RequestReader {
  public:
-  /// `connection` outlives the reader.
-  RequestReader(net::Connection& connection, const ConnectionLimits& limits);
+  /// Both references outlive the reader.
+  RequestReader(net::Connection& connection, Service& service, const ConnectionLimits& limits);
 
   /// The next request, whole. One deadline from its first byte to its last. "100 Continue" is sent
   /// when asked for, but not when the head alone already decides that the request is refused.
@@ -62,6 +62,7 @@ class RequestReader {
                                                 bool continue_expected);
 
   net::Connection& connection_;
+  Service& service_;
   ConnectionLimits limits_;
   std::vector<char> buffer_;
   std::size_t begin_ = 0, end_ = 0;

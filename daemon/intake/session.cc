@@ -10,42 +10,15 @@
 #include "daemon/base/limits.h"
 
 namespace dwell::intake {
-namespace {
 
 namespace asio = net::asio;
 
-Reply Plain(int status, std::string_view text) {
-  Reply reply;
-  reply.status = status;
-  reply.content_type = kPlainText;
-  reply.body = text;
-  return reply;
-}
-
-void Submit(Pipeline& pipeline, Incoming& incoming, const Replies& done) {
-  Route& route = incoming.route;
-  switch (route.action) {
-    case Action::kSubmitOne:
-      return pipeline.SubmitOne(std::move(incoming.body), done);
-    case Action::kSubmitBatch:
-      return pipeline.SubmitBatch(std::move(incoming.body), done);
-    case Action::kShow:
-      return pipeline.Show(std::move(route.source), std::move(route.id), Audience::kWard, done);
-    case Action::kLive:
-      return done(Plain(200, "alive\n"));
-    case Action::kReady:
-      return done(pipeline.ready() ? Plain(200, "ready\n") : Plain(503, "not ready\n"));
-  }
-}
-
-}  // namespace
-
 asio::awaitable<Reply> Session::Ask(Incoming incoming) {
   const asio::any_io_executor executor = co_await asio::this_coro::executor;
-  auto start = [this, executor, incoming = std::move(incoming)](auto handler) mutable {
+  auto start = [executor, incoming = std::move(incoming)](auto handler) mutable {
     auto waiting = std::make_shared<decltype(handler)>(std::move(handler));
-    // The answer comes on the store's thread; the coroutine goes on on its own.
-    Submit(pipeline_, incoming, [executor, waiting](Reply reply) {
+    // The answer may come on another thread; the coroutine goes on on its own.
+    incoming.plan.answer(std::move(incoming.body), [executor, waiting](Reply reply) {
       asio::post(executor,
                  [waiting, reply = std::move(reply)]() mutable { (*waiting)(std::move(reply)); });
     });
@@ -88,8 +61,8 @@ asio::awaitable<void> Session::Run() {
     const bool head_only = incoming.head_only;
     const bool keep_alive = incoming.keep_alive;
     Reply reply;
-    if (incoming.route.refusal.has_value()) {
-      reply = std::move(*incoming.route.refusal);
+    if (incoming.plan.refusal.has_value()) {
+      reply = std::move(*incoming.plan.refusal);
     } else {
       reply = co_await Ask(std::move(incoming));
     }

@@ -1,4 +1,4 @@
-// One connection to the intake: request, answer, request, answer, until either side has enough.
+// One connection to a listener: request, answer, request, answer, until either side has enough.
 #pragma once
 
 #include <boost/asio/awaitable.hpp>
@@ -6,7 +6,6 @@
 
 #include "daemon/base/clock.h"
 #include "daemon/intake/http_head.h"
-#include "daemon/intake/pipeline.h"
 #include "daemon/intake/request_reader.h"
 #include "daemon/net/connection.h"
 
@@ -15,14 +14,13 @@ namespace dwell::intake {
 class Session {
  public:
   /// All outlive the session.
-  Session(net::Connection& connection, Pipeline& pipeline, const base::Clock& clock, DateText& date,
+  Session(net::Connection& connection, Service& service, const base::Clock& clock, DateText& date,
           const ConnectionLimits& limits)
       : connection_(connection),
-        pipeline_(pipeline),
         clock_(clock),
         date_(date),
         limits_(limits),
-        reader_(connection, limits) {}
+        reader_(connection, service, limits) {}
 
   /// Serves until the connection is over.
   net::asio::awaitable<void> Run();
@@ -37,7 +35,6 @@ class Session {
   net::asio::awaitable<void> Linger();
 
   net::Connection& connection_;
-  Pipeline& pipeline_;
   const base::Clock& clock_;
   DateText& date_;
   ConnectionLimits limits_;

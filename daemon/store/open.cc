@@ -144,6 +144,8 @@ Result<std::unique_ptr<Store>> Store::Open(const std::string& path, const Option
   if (endpoints.has_error()) return endpoints.error();
   db->endpoints = std::move(endpoints.value());
   db->committed_endpoints = db->endpoints;
+  done = ReadSources(db->connection, db->sources);
+  if (done.has_error()) return done.error();
   const Result<bool> awaits = Query(db->connection, Sql::kAwaitsAny).Next();
   if (awaits.has_error()) return awaits.error();
   db->awaits_any = awaits.value();

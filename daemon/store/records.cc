@@ -93,6 +93,7 @@ Result<std::int64_t> Store::AddEvent(const EventRecord& event, std::int64_t line
   const Result<void> added = add.Run();
   if (added.has_error()) return added.error();
   ++db_->counts.events;
+  db_->sources.Heard(event.source, event.received_at);
   db_->counts_changed = true;
   return std::int64_t{sqlite3_last_insert_rowid(db_->connection.db.get())};
 }

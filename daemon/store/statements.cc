@@ -210,6 +210,11 @@ constexpr std::array<Row, kSqlCount> kStatements{{
     {Sql::kFindWard, "SELECT seq FROM ward WHERE name = ?"},
     {Sql::kWardRows, "SELECT max(seq) FROM ward"},
     {Sql::kAddWard, "INSERT INTO ward(seq, name) VALUES(?, ?)"},
+    {Sql::kLatestEvents,
+     "SELECT source, received_at FROM event WHERE seq > (SELECT max(seq) FROM event) - ?"},
+    {Sql::kLatestOfSource,
+     "SELECT received_at FROM event WHERE seq ="
+     " (SELECT max(seq) FROM event INDEXED BY event_key WHERE source = ?)"},
 }};
 
 constexpr bool InOrder() {

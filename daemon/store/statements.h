@@ -79,8 +79,10 @@ enum class Sql : std::uint8_t {
   kFindWard,
   kWardRows,
   kAddWard,
+  kLatestEvents,
+  kLatestOfSource,
 };
-inline constexpr std::size_t kSqlCount = static_cast<std::size_t>(Sql::kAddWard) + 1;
+inline constexpr std::size_t kSqlCount = static_cast<std::size_t>(Sql::kLatestOfSource) + 1;
 
 /// The SQL text of a statement.
 const char* SqlText(Sql sql);

@@ -87,6 +87,7 @@ Result<void> Store::Commit() {
   db_->committed = db_->counts;
   db_->committed_endpoints = db_->endpoints;
   db_->counts_changed = false;
+  db_->sources.Commit();
   return {};
 }
 
@@ -94,6 +95,7 @@ void Store::Rollback() {
   db_->counts = db_->committed;
   db_->endpoints = db_->committed_endpoints;
   db_->wards.clear();
+  db_->sources.Rollback();
   db_->counts_changed = false;
   // SQLite has already rolled back by itself after some errors (full disk, failed write).
   if (sqlite3_get_autocommit(db_->connection.db.get()) != 0) return;
@@ -108,9 +110,11 @@ Result<void> Store::Finish() { return db_->connection.MoveLog(SQLITE_CHECKPOINT_
 std::size_t Store::log_pages() const { return static_cast<std::size_t>(db_->connection.wal_pages); }
 
 bool Store::HasRoom() const {
-  const std::optional<std::uint64_t> free = db_->files->FreeBytes(db_->path);
+  const std::optional<std::uint64_t> free = FreeBytes();
   return free && *free >= db_->free_bytes_min;
 }
+
+std::optional<std::uint64_t> Store::FreeBytes() const { return db_->files->FreeBytes(db_->path); }
 
 const Counts& Store::counts() const { return db_->counts; }
 

@@ -145,6 +145,12 @@ struct DoubtfulIdentifierRecord {
   Instant last_seen{};
 };
 
+/// A ward system that events came from.
+struct SourceRecord {
+  std::string name;  ///< as it names itself; empty: several for which there was no room
+  Instant last_event_at{};
+};
+
 /// Bundles by state.
 struct DeliveryCounts {
   std::uint64_t ready = 0, in_progress = 0, completed = 0, on_hold = 0, cancelled = 0;
@@ -219,6 +225,8 @@ class Store {
   /// Whether the file system has the room that must remain free. False also when it cannot be
   /// asked.
   bool HasRoom() const;
+  /// Room on the store's file system; empty when it cannot be asked.
+  std::optional<std::uint64_t> FreeBytes() const;
 
   Result<std::optional<EventRecord>> FindEvent(std::string_view source, std::string_view id);
   /// The events of that id, one for each source that uses it, by source. Costs a look-up for each
@@ -287,6 +295,9 @@ class Store {
 
   /// Without `oldest_waiting`: from memory, costs nothing.
   const Counts& counts() const;
+  /// When the newest stored event of each source came in, by name; from memory, too. Beyond
+  /// limits::kSourcesMax different ones those that came later are one, without a name.
+  std::vector<SourceRecord> sources() const;
   /// All endpoints there ever were, by number, with their counts; from memory, too.
   const std::vector<EndpointRecord>& endpoints() const;
   /// For a person: empty while there is only one.

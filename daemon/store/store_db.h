@@ -8,6 +8,7 @@
 #include "daemon/store/connection.h"
 #include "daemon/store/files.h"
 #include "daemon/store/packing.h"
+#include "daemon/store/sources.h"
 #include "daemon/store/store.h"
 
 namespace dwell::store {
@@ -25,6 +26,7 @@ struct Store::Db {
   std::vector<EndpointRecord> endpoints, committed_endpoints;
   std::map<std::string, std::int64_t, std::less<>> wards;  ///< numbers found so far
   std::map<std::int64_t, std::int64_t> served_last;  ///< by endpoint: the ward Claim() ended with
+  Sources sources;                                   ///< who sent when
   bool awaits_any = false;  ///< whether the table of awaited ids may hold something
   Packer packer;
 

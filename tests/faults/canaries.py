@@ -66,6 +66,9 @@ def canaries(scene):
     code, told["dwell queue"] = scene.dwell("queue")
     scene.check(code == 0, "dwell queue does not work")
     _, told["/livez and /readyz"] = scene.intake().ask("GET", "/readyz")
+    for path in ("/livez?verbose", "/readyz?verbose", "/metrics"):
+        _, told[path] = scene.operations().ask("GET", path)
+    scene.check("dwelld_bundles" in told["/metrics"], "there are no metrics")
     told["the log"] = scene.log.read_text(errors="replace")
     texts |= {PATIENT, "canary-head", "canary-outcome", "canary-name", "canary-address", "canary-token",
               "canary-extra-name", "PRIVATE KEY"}

@@ -29,6 +29,10 @@ def jumps(scene):
         scene.check(abs(told - ahead_s) <= 2, f"at {ahead_s:+} s the status says {told}")
     steps = [line["ahead_s"] for line in scene.log_lines("wall-clock-not-followed")]
     scene.check(len(steps) == 4, f"the log tells of {steps}")
+    told = scene.metrics()
+    steps_told = told["dwelld_clock_steps_total",]
+    scene.check(steps_told == 8, f"the metrics tell of {steps_told} steps")
+    scene.check(told["dwelld_wall_clock_ahead_seconds",] == 0, "the metrics say that the clock is not right again")
     made = scene.status()["deliveries"]["completed"]
     scene.check(made == sent, f"{made} deliveries of {sent} events: the clock made some, too")
     scene.note(f"{sent} events, {made} deliveries, steps told: {steps}")

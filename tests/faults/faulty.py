@@ -5,7 +5,8 @@ import struct
 
 CALLS = {"sync": 1, "write": 2, "truncate": 3, "read": 4, "open": 5}
 # As struct Control of faulty_system.cc.
-FIELDS = ("clock_ahead_ms", "call", "first", "count", "error", "seen", "failed", "free_bytes", "clock_vouched")
+FIELDS = ("clock_ahead_ms", "call", "first", "count", "error", "seen", "failed", "free_bytes", "clock_vouched",
+          "stalls")
 BYTES = 8 * len(FIELDS)
 ALL = 1 << 40  # more calls than there will be
 
@@ -33,6 +34,10 @@ class Faulty:
     def free_bytes(self, number):
         """What the system says of the store's free space; None: the truth."""
         self.write("free_bytes", -1 if number is None else number)
+
+    def stall(self, stalls=True):
+        """Syncs of the store's files take until this is taken back."""
+        self.write("stalls", int(stalls))
 
     def arm(self, call, first=1, count=1, error=errno.EIO):
         """The `first`th next call of that sort on the store's files fails, and `count` from there."""

@@ -30,6 +30,7 @@ struct Control {
   volatile std::int64_t failed;          ///< of them, those that were made to fail
   volatile std::int64_t free_bytes;      ///< what statvfs tells; negative: the truth
   volatile std::int64_t clock_vouched;   ///< whether a time service says that the clock is right
+  volatile std::int64_t stalls;          ///< not 0: syncs of the store's files wait until it is
 };
 
 Control* MapControl() {
@@ -77,6 +78,11 @@ bool Fails(Call call, File file) {
   return true;
 }
 
+/// A disk that does not answer.
+void Stall(int file) {
+  while (control() != nullptr && control()->stalls != 0 && IsStore(file)) usleep(5'000);
+}
+
 /// The function that this one stands before.
 template <class Function>
 Function* Next(const char* name) {
@@ -88,11 +94,13 @@ Function* Next(const char* name) {
 extern "C" {
 
 int fdatasync(int file) {
+  Stall(file);
   if (Fails(kSync, file)) return -1;
   return static_cast<int>(syscall(SYS_fdatasync, file));
 }
 
 int fsync(int file) {
+  Stall(file);
   if (Fails(kSync, file)) return -1;
   return static_cast<int>(syscall(SYS_fsync, file));
 }

@@ -8,7 +8,4 @@ elsewhere("36", "an older store is brought to this version", "tests/daemon/store
           "MigrationStepsRunInOrderEachWhole")
 not_tried("29b", "the endpoint's name leads to an address that no request should go to",
           "there is no list of allowed addresses: the endpoint is whatever the configuration says")
-not_tried("34", "a broken configuration at a reload", "the configuration is read at start only; certificates, keys and "
-          "tokens are read anew by themselves (21, 31)")
-not_tried("37", "a thread that is stuck", "there is no watchdog yet")
-not_tried("38", "half an hour at full speed under changing moods", "takes half an hour")
+not_tried("38", "half an hour at full speed under changing moods", "takes half an hour: tests/bench/soak --minutes 30")

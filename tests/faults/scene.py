@@ -10,6 +10,7 @@ import time
 
 import device as d
 import faulty
+import metrics
 import peer as p
 import rows
 import stage
@@ -26,7 +27,8 @@ class Scene:
         self.settings = {"DWELLD_ENDPOINT_ATTEMPT_TIME_MAX_S": "1"}
         self.devices, self.peers, self.programs = [], [], []
         self.may_be_on_hold = 0
-        self.port, self.endpoint_port = self.free_port(), self.free_port()
+        self.port, self.endpoint_port, self.operate_port = self.free_port(), self.free_port(), self.free_port()
+        self.settings["DWELLD_OPERATE_LISTEN"] = f"127.0.0.1:{self.operate_port}"
         self.log = self.folder / "dwelld.log"
         self.log.touch()
         self.config = stage.write_config(self.folder, f"https://faults.example/{row.number}", self.port,
@@ -149,6 +151,12 @@ class Scene:
     def intake(self):
         return stage.Http(self.port)
 
+    def operations(self):
+        return stage.Http(self.operate_port)
+
+    def metrics(self):
+        return metrics.read(self.operations().ask("GET", "/metrics")[1])
+
     def status(self):
         return self.rows()[0]
 
@@ -236,9 +244,22 @@ class Scene:
         self.wait_for("everything to be delivered", lambda: self.daemon.require() and self.is_quiet())
         on_hold = self.status()["deliveries"]["on-hold"]
         self.check(on_hold == self.may_be_on_hold, f"{on_hold} on hold, {self.may_be_on_hold} expected")
+        self.check_metrics()
         ended = self.stop()
         self.check(ended == 0, f"the daemon ended with {ended}")
         self.account()
+
+    def check_metrics(self):
+        """Metrics say what the table says. The clock may make a bundle between two questions: then once more."""
+        def differences():
+            found.clear()
+            found.extend(metrics.against_status(self.metrics(), self.status()))
+            return not found
+        found = []
+        try:
+            self.wait_for("metrics that say what the status says", differences, 10)
+        except stage.Trouble as trouble:
+            self.check(False, f"{trouble}: {found}")
 
     def account(self):
         arrived, acknowledged = self.arrived(), self.acknowledged()

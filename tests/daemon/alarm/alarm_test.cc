@@ -5,6 +5,8 @@
 #include <gtest/gtest.h>
 
 #include <condition_variable>
+#include <future>
+#include <thread>
 
 #include "tests/daemon/ledger/ledger_rig.h"
 
@@ -61,6 +63,16 @@ TEST_F(AlarmTest, IsToldOfEventsThatComeAfterItsStart) {
   clock_.Set(Hour(5));
   WaitUntilCaughtUp(alarm, Hour(5));
   EXPECT_EQ(Deliver().size(), 1u);
+}
+
+TEST_F(AlarmTest, AnswersFromItsOwnThreadWhoeverAsksWhetherItMoves) {
+  Open();
+  Alarm alarm(*ledger_, clock_);
+  for (int i = 0; i < 3; ++i) {
+    std::promise<std::thread::id> moved;
+    alarm.Ask([&moved] { moved.set_value(std::this_thread::get_id()); });
+    EXPECT_NE(moved.get_future().get(), std::this_thread::get_id());
+  }
 }
 
 TEST_F(AlarmTest, FollowsAClockThatIsSetBack) {

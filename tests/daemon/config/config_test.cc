@@ -159,6 +159,25 @@ TEST(Config, PatientsAndEncountersAreReferredToInOneOfThreeWays) {
   }
 }
 
+TEST(Config, HealthAndMetricsAreAtAnAddressAndAPortOrNowhere) {
+  const auto listen = [](const std::string& text) {
+    return ReadConfig("a.toml", kGood + "[operate]\nlisten = \"" + text + "\"\n", {});
+  };
+  EXPECT_EQ(listen("")->operate.listen, "");
+  for (const char* good : {"127.0.0.1:8081", "0.0.0.0:0", "[::1]:65535"}) {
+    EXPECT_TRUE(listen(good).has_value()) << good;
+  }
+  EXPECT_EQ(ReadListen("[::1]:8081")->address, "::1");
+  EXPECT_EQ(ReadListen("127.0.0.1:8081")->port, 8081);
+  for (const char* bad : {"8081", "localhost:8081", "127.0.0.1", "127.0.0.1:", "127.0.0.1:65536",
+                          "::1:80", "127.0.0.1:80x", "[127.0.0.1]:80", "127.0.0.1:-1"}) {
+    const auto config = listen(bad);
+    ASSERT_FALSE(config.has_value()) << bad;
+    EXPECT_THAT(FormatFinding(config.error().front()), testing::HasSubstr("/operate/listen"))
+        << bad;
+  }
+}
+
 TEST(Config, HowToWriteIsFoundOutUnlessItIsSaid) {
   const auto usual = ReadConfig("dwelld.toml", kGood, {});
   EXPECT_EQ(usual->endpoint.writes, "auto");

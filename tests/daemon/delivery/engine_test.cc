@@ -214,12 +214,16 @@ TEST_F(EngineTest, ADeadEndpointIsLeftAloneThenProbedByOneAndNobodysAttemptsCoun
   engine_.Visited({}, now_.wall, now_);
   orders = Decide();
   EXPECT_FALSE(orders.visit) << "in a pause nothing is claimed";
+  EXPECT_GT(engine_.progress().paused_until, now_.steady);
+  EXPECT_EQ(engine_.progress().paused, flying.size());
+  EXPECT_EQ(engine_.progress().again, flying.size());
   ASSERT_TRUE(orders.bell);
   EXPECT_LE(*orders.bell - now_.steady, seconds(1));
   Pass(std::chrono::ceil<milliseconds>(*orders.bell - now_.steady));
   orders = Decide();
   ASSERT_TRUE(orders.visit);
   EXPECT_EQ(orders.visit->wanted, 1U) << "one probe";
+  EXPECT_LE(engine_.progress().paused_until, now_.steady);
 }
 
 TEST_F(EngineTest, AfterAPauseTheLanesComeBackWithoutAStampede) {

@@ -15,6 +15,7 @@
 #include <thread>
 
 #include "daemon/intake/listener.h"
+#include "daemon/intake/ward_service.h"
 #include "tests/daemon/ledger/ledger_rig.h"
 
 namespace dwell::test {
@@ -99,10 +100,11 @@ class HttpRig {
                 [](const Error& error) { ADD_FAILURE() << error.message(); }),
         ledger_(writer_, clock, RulesOf()),
         pipeline(ledger_, writer_, Shelf::Get().schemas),
+        service_(pipeline),
         work_(io_.get_executor()) {
     options.port = 0;
     listener_ = std::move(
-        intake::Listener::Open(io_.get_executor(), pipeline, clock, std::move(options)).value());
+        intake::Listener::Open(io_.get_executor(), service_, clock, std::move(options)).value());
     port = listener_->port();
     thread_ = std::thread([this] { io_.run(); });
   }
@@ -178,6 +180,7 @@ class HttpRig {
   intake::Pipeline pipeline;
 
  private:
+  intake::WardService service_;
   boost::asio::executor_work_guard<boost::asio::io_context::executor_type> work_;
   std::unique_ptr<intake::Listener> listener_;
   std::thread thread_;
