@@ -14,6 +14,7 @@
 #include "daemon/app/notify.h"
 #include "daemon/base/log.h"
 #include "daemon/config/fhir_context.h"
+#include "daemon/config/version.h"
 #include "daemon/delivery/configured.h"
 #include "daemon/delivery/delivery.h"
 #include "daemon/intake/listener.h"
@@ -22,6 +23,7 @@
 #include "daemon/operate/operate.h"
 #include "daemon/reconcile/reconciler.h"
 #include "daemon/retention/retention.h"
+#include "daemon/search/search.h"
 #include "daemon/store/writer.h"
 #include "schemas/bundled.h"
 
@@ -96,9 +98,11 @@ struct App::Parts {
   std::unique_ptr<retention::Retention> retention;
   std::unique_ptr<intake::Pipeline> pipeline;
   std::unique_ptr<intake::WardService> wards;
+  std::shared_ptr<net::TlsSource> tls;  ///< of the listeners; null: plain
   std::unique_ptr<intake::Listener> listener;
   std::unique_ptr<admin::Admin> admin;
   std::unique_ptr<operate::Operate> operate;
+  std::unique_ptr<search::Search> search;  ///< null: nobody may search
   enum class Reloaded : std::uint8_t { kNever, kNow, kFailed };
   std::atomic<Reloaded> reloaded = Reloaded::kNever;  ///< how the last reading again went
   std::thread stopping;                               ///< waits for delivery's end
@@ -166,15 +170,31 @@ struct App::Parts {
     options.address = config.intake.address;
     options.port = static_cast<std::uint16_t>(config.intake.port);
     if (!config.intake.certificate.empty()) {
-      auto tls = net::TlsSource::Open(net::TlsSource::End::kServer,
-                                      {config.intake.certificate, config.intake.private_key, {}});
-      if (!tls) return tls.error();
-      options.tls = std::make_shared<net::TlsSource>(std::move(*tls));
+      auto opened_tls = net::TlsSource::Open(
+          net::TlsSource::End::kServer, {config.intake.certificate, config.intake.private_key, {}});
+      if (!opened_tls) return opened_tls.error();
+      options.tls = tls = std::make_shared<net::TlsSource>(std::move(*opened_tls));
     }
     wards = std::make_unique<intake::WardService>(*pipeline);
     auto opened = intake::Listener::Open(io.get_executor(), *wards, clock, std::move(options));
     if (!opened) return opened.error();
     listener = std::move(*opened);
+    return {};
+  }
+
+  Result<void> OpenSearch(const config::Config& config) {
+    const auto at = config::ReadListen(config.search.listen);
+    if (!at) return {};
+    search::SearchService::Options options;
+    options.release = *FhirReleaseOf(config.endpoint.fhir_version);
+    options.version = config::kVersion;
+    intake::ListenerOptions listen;
+    listen.address = at->address;
+    listen.port = at->port;
+    listen.tls = tls;
+    auto opened = search::Search::Open(io.get_executor(), *ledger, clock, options, listen);
+    if (!opened) return opened.error();
+    search = std::move(*opened);
     return {};
   }
 
@@ -293,6 +313,7 @@ struct App::Parts {
     }
     operate.reset();
     admin.reset();
+    search.reset();
     listener.reset();
     alarm.reset();
     retention.reset();
@@ -324,6 +345,7 @@ Result<std::unique_ptr<App>> App::Start(asio::io_context& io, const config::Conf
   if (auto opened = parts.OpenStore(config, std::move(on_fatal)); !opened) return opened.error();
   if (auto opened = parts.OpenDelivery(config); !opened) return opened.error();
   if (auto opened = parts.OpenIntake(config); !opened) return opened.error();
+  if (auto opened = parts.OpenSearch(config); !opened) return opened.error();
   if (auto opened = parts.OpenAdmin(config); !opened) return opened.error();
   if (auto opened = parts.OpenOperate(config); !opened) return opened.error();
   return app;
@@ -332,6 +354,8 @@ Result<std::unique_ptr<App>> App::Start(asio::io_context& io, const config::Conf
 std::uint16_t App::port() const { return parts_->listener->port(); }
 
 std::uint16_t App::operate_port() const { return parts_->operate->port(); }
+
+std::uint16_t App::search_port() const { return parts_->search ? parts_->search->port() : 0; }
 
 void App::Drain(std::function<void()> done) {
   parts_->pipeline->Drain();

@@ -28,6 +28,8 @@ class App {
   std::uint16_t port() const;
   /// Where health and metrics are; 0: nowhere.
   std::uint16_t operate_port() const;
+  /// Where Tasks are searched for; 0: nowhere.
+  std::uint16_t search_port() const;
   /// Takes nothing new, answers what is in hand; then `done`.
   void Drain(std::function<void()> done);
   /// Stops delivery while the io_context goes on: attempts in flight get `time_max`. Then `done`,

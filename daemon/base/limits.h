@@ -57,6 +57,9 @@ inline constexpr std::uint64_t kStoreFreeBytesMin = 64 * kMiB;
 inline constexpr std::size_t kEventsPerCommitMax = 128;
 /// Events of the lines that the ledger keeps in memory: some 2 KiB each, so about 200 MiB.
 inline constexpr std::size_t kCachedEventsMax = 100'000;
+/// Pages of lines that one search for Tasks may read, each a job of some 30 ms: a request is
+/// answered within seconds, and what is behind has a link of its own.
+inline constexpr std::size_t kSearchPagesMax = 100;
 /// Lines that the clock looks at in one transaction: some 20 ms of work, so that intake is not kept
 /// waiting behind a long catching up.
 inline constexpr std::size_t kCatchUpLinesMax = 200;

@@ -40,6 +40,7 @@ const Key kKeys[] = {
     {"intake", "private_key", [](Config& c) -> Field { return &c.intake.private_key; }, true},
     {"admin", "socket", [](Config& c) -> Field { return &c.admin.socket; }, true},
     {"operate", "listen", [](Config& c) -> Field { return &c.operate.listen; }},
+    {"search", "listen", [](Config& c) -> Field { return &c.search.listen; }},
     {"endpoint", "url", [](Config& c) -> Field { return &c.endpoint.url; }},
     {"endpoint", "fhir_version", [](Config& c) -> Field { return &c.endpoint.fhir_version; }},
     {"endpoint", "ca_file", [](Config& c) -> Field { return &c.endpoint.ca_file; }, true},

@@ -40,6 +40,9 @@ struct Config {
     /// "127.0.0.1:8081", "[::1]:8081": where /livez, /readyz and /metrics are; empty: nowhere
     std::string listen;
   } operate;
+  struct Search {
+    std::string listen;  ///< likewise, where Tasks are searched for
+  } search;
   struct Endpoint {
     std::string name = "main";  ///< no key: that of the table, [endpoint] or [endpoints.NAME]
     std::string url;

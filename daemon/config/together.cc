@@ -138,6 +138,9 @@ std::vector<Finding> CheckTogether(const Config& config, const TomlDocument& tom
   if (!config.operate.listen.empty() && !ReadListen(config.operate.listen)) {
     add("/operate/listen", "an IP address of this machine and a port, such as 127.0.0.1:8081");
   }
+  if (!config.search.listen.empty() && !ReadListen(config.search.listen)) {
+    add("/search/listen", "an IP address of this machine and a port, such as 127.0.0.1:8082");
+  }
   for (std::size_t i = 0; i < config.resources.security.size(); ++i) {
     if (fhir::ReadSecurityLabel(config.resources.security[i])) continue;
     add("/resources/security/" + std::to_string(i),

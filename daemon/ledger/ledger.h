@@ -10,6 +10,7 @@
 #include "daemon/base/clock.h"
 #include "daemon/base/limits.h"
 #include "daemon/ledger/accepted.h"
+#include "daemon/ledger/tasks.h"
 #include "daemon/store/jobs.h"
 #include "mapping/due/due.h"
 #include "mapping/fhir/bundle.h"
@@ -198,6 +199,10 @@ class Ledger {
   /// What the endpoint accepted of lines in a period, one page of lines, in one transaction of
   /// bounded size that changes nothing: for whoever reads it back (daemon/reconcile).
   void ListAccepted(AcceptedOrder order, std::function<void(Result<AcceptedPage>)> done);
+
+  /// The Tasks of lines as they are now, one page of lines, in one transaction of bounded size that
+  /// changes nothing. Patients and encounters are referred to by identifier.
+  void ListTasks(TaskOrder order, std::function<void(Result<TaskPage>)> done);
 
   /// Sends resources again, as they were last accepted: one delivery or more at the end of each
   /// line's lane, each with a row that keeps who, why and when, all in one transaction. Left out is

@@ -143,6 +143,13 @@ std::string LineSummary(const line::Line& line, const std::vector<due::Due>& due
 
 std::string WardIn(std::string_view summary) { return TextIn(summary, "ward"); }
 
+bool HasDues(std::string_view summary) {
+  const auto document = schemas::Document::Parse(summary);
+  const auto dues =
+      document && document->root().is_object() ? document->root().Find("dues") : std::nullopt;
+  return !dues || !dues->is_array() || dues->size() > 0;
+}
+
 bool IsMeant(const store::LineRecord& line, std::string_view source, std::string_view line_id,
              std::string_view ward) {
   return (source.empty() || source == line.key.source) &&

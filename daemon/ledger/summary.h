@@ -32,4 +32,7 @@ bool IsMeant(const store::LineRecord& line, std::string_view source, std::string
 /// read may.
 bool MayGoOn(const store::LineRecord& line);
 
+/// Whether a summary has anything that is still to be done; true when it cannot be read.
+bool HasDues(std::string_view summary);
+
 }  // namespace dwell::ledger

@@ -99,6 +99,7 @@ const std::map<std::string, std::set<std::string>>& Allowed() {
       {"daemon/admin",
        with(disk, {"daemon/net", "daemon/ledger", "daemon/delivery", "daemon/config",
                    "daemon/intake", "daemon/alarm", "daemon/retention", "daemon/reconcile"})},
+      {"daemon/search", with(disk, {"daemon/net", "daemon/ledger", "daemon/intake"})},
       {"daemon/operate", with(disk, {"daemon/net", "daemon/ledger", "daemon/intake",
                                      "daemon/delivery", "daemon/config"})},
       {"daemon/command", with(pure, {"mapping/explain", "daemon/base", "daemon/net",

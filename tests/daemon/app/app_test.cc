@@ -34,6 +34,7 @@ class RunningApp {
                        ADD_FAILURE() << error.message();
                      }).value());
     port = app_->port();
+    search_port = app_->search_port();
     thread_ = std::thread([this] { io_.run(); });
   }
   ~RunningApp() {
@@ -42,7 +43,7 @@ class RunningApp {
     app_->Stop(std::chrono::seconds(20));
   }
 
-  std::uint16_t port = 0;
+  std::uint16_t port = 0, search_port = 0;
   std::string socket;
 
  private:
@@ -82,6 +83,28 @@ TEST(App, AnEventArrivesAtTheEndpointAndIsRememberedAcrossARestart) {
   EXPECT_EQ(StatusOf(client.Response()), 200);
   EXPECT_THAT(AskSocket(app.socket, R"({"request":"lines"})"),
               testing::HasSubstr("\"phase\":\"in-place\""));
+}
+
+TEST(App, WhatIsDueCanBeSearchedForWhereTheConfigurationAllowsIt) {
+  const auto endpoint = std::move(practice::PracticeEndpoint::Start({}).value());
+  const TempFolder folder;
+  const ManualClock clock(Hour(2));
+  const RunningApp app(folder.path(), endpoint->url(), clock,
+                       "[search]\nlisten = \"127.0.0.1:0\"\n");
+  ASSERT_NE(app.search_port, app.port);
+  RawClient client(app.port);
+  client.Send(Post(Raw(Insertion("a", 0))));
+  EXPECT_EQ(StatusOf(client.Response()), 201);
+  RawClient searcher(app.search_port);
+  searcher.Send(Get("/fhir/Task?code=removal-due&ward=alder"));
+  const std::string found = searcher.Response();
+  EXPECT_EQ(StatusOf(found), 200);
+  EXPECT_THAT(found, testing::HasSubstr("Content-Type: application/fhir+json"));
+  EXPECT_THAT(BodyOf(found), testing::HasSubstr("\"end\":\"2026-03-05T09:00:00Z\""));
+  searcher.Send(Get("/fhir/Task?colour=red"));
+  EXPECT_EQ(StatusOf(searcher.Response()), 400);
+  client.Send(Get("/fhir/Task"));
+  EXPECT_EQ(StatusOf(client.Response()), 404) << "not on the intake's listener";
 }
 
 // 31 days after it was delivered the body is gone: the sender is still told the same, the story
