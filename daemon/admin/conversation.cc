@@ -24,6 +24,7 @@ constexpr schemas::ParseLimits kRequestLimits{
 
 using Rulings = std::function<void(Result<ledger::Ruling>)>;
 using Steps = std::function<void(reconcile::Step)>;
+using Follows = std::function<void(Followed)>;
 using RemapPages = std::function<void(Result<ledger::RemapPage>)>;
 
 /// What a refusal says, for a person: the texts of its issues.
@@ -185,6 +186,7 @@ asio::awaitable<std::string> Conversation::Status(schemas::Value /*request*/) {
   state.endpoints = services_.endpoints();
   state.caught_up_to = services_.caught_up_to();
   state.cleaned_up = services_.cleaned_up();
+  state.in_force = services_.in_force();
   if (services_.reconciler != nullptr) state.reconciled = services_.reconciler->last();
   std::string row = StatusRow(counted->counts, state);
   co_await Send(std::move(row));
@@ -308,12 +310,27 @@ asio::awaitable<std::string> Conversation::Reconcile(schemas::Value request) {
   }
 }
 
-asio::awaitable<std::string> Conversation::Reload(schemas::Value /*request*/) {
-  std::function<void(const std::function<void(Result<std::string>)>&)> ask = services_.reload;
-  const Result<std::string> reloaded = co_await net::Await<Result<std::string>>(std::move(ask));
-  if (!reloaded) co_return reloaded.error().message();
-  std::string text = *reloaded + "\n";
-  co_await Send(std::move(text));
+asio::awaitable<std::string> Conversation::Reload(schemas::Value request) {
+  const std::string by = TextOf(request, "by");
+  const std::string why = TextOf(request, "why");
+  std::string fault = FaultOfDecision(by, why);
+  if (!fault.empty()) co_return fault;
+  using Rows = std::function<void(Result<std::string>)>;
+  std::function<void(const Rows&)> ask = [&](const Rows& done) { services_.reload(by, why, done); };
+  const Result<std::string> in_force = co_await net::Await<Result<std::string>>(std::move(ask));
+  if (!in_force) co_return in_force.error().message();
+  std::string text = *in_force + "\n";
+  bool written = co_await Send(std::move(text));
+  // Whoever goes away does not stop it.
+  for (bool over = false; written && !over;) {
+    std::function<void(const Follows&)> next = [this](const Follows& told) {
+      services_.next_followed(told);
+    };
+    const Followed followed = co_await net::Await<Followed>(std::move(next));
+    over = followed.over;
+    std::string row = FollowedRow(followed);
+    written = co_await Send(std::move(row));
+  }
   co_return std::string();
 }
 

@@ -9,13 +9,13 @@
 //   {"request":"release","target":…,"source":…,"by":…,"why":…}   one object for each delivery;
 //   "all_of" in place of target and source: those on hold for a reason that contains it
 //   {"request":"cancel","target":…,"by":…,"why":…}        one object
-//   {"request":"remap","source":…,"line_id":…,"ward":…,"all":…,"open":…,"send":…,"by":…,"why":…}
-//   one object for each line in which something differs, how far it is after each page, then the
-//   sums
+//   {"request":"remap","source":…,"line_id":…,"ward":…,"all":…,"send":…,"by":…,"why":…}   one
+//   object for each line in which something differs, how far it is after each page, then the sums
 //   {"request":"reconcile","since":…,"until":…,"source":…,"line_id":…,"ward":…,"send":…,
 //   "overwrite":…,"by":…,"why":…}   objects for what is missing or differs and for what goes again,
 //   how far it is after each moment, then the sums
-//   {"request":"reload"}                                 one object: what is in use from now on
+//   {"request":"reload","by":…,"why":…}   one object: what is in force from now on; then how far
+//   the lines are that follow, and the sums
 //   {"request":"submit","format":"json"|"ndjson","body":…}   one object for each event
 //
 // Then {"end":true}, or {"end":true,"error":…} in words for a person.
@@ -25,6 +25,7 @@
 #include <optional>
 #include <string>
 
+#include "daemon/admin/remap_rows.h"
 #include "daemon/admin/rows.h"
 #include "daemon/base/clock.h"
 #include "daemon/intake/pipeline.h"
@@ -49,9 +50,13 @@ struct Services {
   std::function<std::vector<EndpointState>()> endpoints;
   /// Whether the code maps now in use know the code in that group.
   std::function<bool(const std::string& group, const std::string& code)> knows;
-  /// Reads policy, code maps and additions again and works by them from then on. What is wrong with
-  /// them, in words (then nothing changes), or one line of JSON about what is in use now.
-  std::function<void(const std::function<void(Result<std::string>)>& done)> reload;
+  /// Reads the configuration and all it names again, and works by it from then on; lines that are
+  /// not over follow. What is wrong, in words (then nothing changes), or one line of JSON.
+  std::function<void(std::string by, std::string why, std::function<void(Result<std::string>)>)>
+      reload;
+  /// How far the lines are that follow, once they got further or there are none left.
+  std::function<void(std::function<void(Followed)>)> next_followed;
+  std::function<InForce()> in_force;
   /// Up to when everything that fell due has been made, if the clock has looked yet.
   std::function<std::optional<Instant>()> caught_up_to;
   /// The last clean-up of the store, if one went through since the start.

@@ -86,7 +86,6 @@ Result<ledger::RemapOrder, std::string> ReadRemapOrder(schemas::Value request) {
   order.line_id = TextOf(request, "line_id");
   order.ward = TextOf(request, "ward");
   order.send = IsSet(request, "send");
-  order.open_only = IsSet(request, "open");
   const bool some = !order.source.empty() || !order.line_id.empty() || !order.ward.empty();
   if (some == IsSet(request, "all")) {
     return Refused("which lines are meant: a source, line or ward, or else all");
@@ -142,6 +141,17 @@ std::string RemapSumsRow(const RemapSums& sums) {
   for (const auto& [type, count] : sums.by_type) Count(out, type, count);
   out.EndObject();
   out.EndObject();
+  out.EndObject();
+  return out.Take() + "\n";
+}
+
+std::string FollowedRow(const Followed& followed) {
+  if (followed.over) return RemapSumsRow(followed.sums);
+  schemas::JsonWriter out;
+  out.BeginObject();
+  Count(out, "looked_at", followed.sums.looked_at);
+  Count(out, "of", followed.of);
+  if (!followed.waits_for.empty()) out.Member("waits_for", followed.waits_for);
   out.EndObject();
   return out.Take() + "\n";
 }

@@ -12,8 +12,7 @@ namespace dwell::admin {
 
 /// The order in a "remap" request, or what is wrong with it, in words for a person. Some lines must
 /// be meant: by "source", "line_id" or "ward" (a line is taken that fits all that are given), or
-/// "all":true; with "open":true of those only the ones that are not over. With "send":true also who
-/// and why, as for other decisions (orders.h).
+/// "all":true. With "send":true also who and why, as for other decisions (orders.h).
 Result<ledger::RemapOrder, std::string> ReadRemapOrder(schemas::Value request);
 
 /// What was told so far, over all pages.
@@ -24,6 +23,17 @@ struct RemapSums {
 
   void Add(const ledger::RemapPage& page);
 };
+
+/// How far the lines are that follow rules that changed, see app/following.h.
+struct Followed {
+  bool over = true;
+  RemapSums sums;
+  std::uint64_t of = 0;   ///< all lines there are
+  std::string waits_for;  ///< why it pauses, in words; empty: it does not
+};
+
+/// {"looked_at","of"} and, while it pauses, "waits_for"; once it is over the sums instead.
+std::string FollowedRow(const Followed& followed);
 
 /// One JSON object with its line end for each line of the page, then {"looked_at","of"}.
 ///   source, line_id, ward, resources [{resource, role, state ("differs", "not-kept", "given-up",

@@ -55,6 +55,32 @@ void WriteFile(schemas::JsonWriter& out, const State& state) {
   out.EndObject();
 }
 
+void WriteInForce(schemas::JsonWriter& out, const InForce& in_force) {
+  out.Name("in_force");
+  out.BeginObject();
+  out.Member("policy", in_force.policy);
+  out.Member("version", in_force.version);
+  out.Member("tz_data", in_force.tz_data);
+  out.Member("read_at", FormatInstant(in_force.read_at));
+  if (in_force.refused_at) out.Member("refused_at", FormatInstant(*in_force.refused_at));
+  if (!in_force.needs_restart.empty()) {
+    out.Name("needs_restart");
+    out.BeginArray();
+    for (const std::string& key : in_force.needs_restart) out.String(key);
+    out.EndArray();
+  }
+  if (in_force.to_follow) {
+    out.Name("lines_to_follow");
+    out.BeginObject();
+    out.MemberInteger("looked_at", Signed(in_force.to_follow->looked_at));
+    out.MemberInteger("of", Signed(in_force.to_follow->of));
+    if (!in_force.to_follow->waits_for.empty())
+      out.Member("waits_for", in_force.to_follow->waits_for);
+    out.EndObject();
+  }
+  out.EndObject();
+}
+
 void WriteReconciled(schemas::JsonWriter& out, const reconcile::LastRun& last) {
   out.Name("reconciled");
   out.BeginObject();
@@ -145,6 +171,7 @@ std::string StatusRow(const store::Counts& counts, const State& state) {
   WriteProgress(out, Together(state.endpoints));
   if (state.known.size() > 1) WriteEndpoints(out, state);
   WriteFile(out, state);
+  if (state.in_force) WriteInForce(out, *state.in_force);
   if (state.reconciled) WriteReconciled(out, *state.reconciled);
   WriteCounted<store::UnknownCodeRecord>(
       out, "unknown_codes", state.unknown_codes,

@@ -17,6 +17,20 @@ struct EndpointState {
   delivery::Progress progress;
 };
 
+/// What the daemon goes by.
+struct InForce {
+  std::string policy, version, tz_data;
+  Instant read_at{};                       ///< when that was read, at the start or by a reload
+  std::optional<Instant> refused_at;       ///< when a later reload was refused: a file was wrong
+  std::vector<std::string> needs_restart;  ///< keys that changed in the file since the start
+  /// Lines that are still to follow changed rules.
+  struct ToFollow {
+    std::uint64_t looked_at = 0, of = 0;
+    std::string waits_for;  ///< why it pauses; empty: it does not
+  };
+  std::optional<ToFollow> to_follow;
+};
+
 /// What `status` answers with, besides what the store counts.
 struct State {
   Instant now{};
@@ -26,6 +40,7 @@ struct State {
   std::vector<EndpointState> endpoints;      ///< those of the configuration, the main one first
   std::vector<store::EndpointRecord> known;  ///< those of the store
   std::optional<Instant> caught_up_to;
+  std::optional<InForce> in_force;
   store::Pages pages;
   std::optional<retention::CleanUp> cleaned_up;
   std::optional<reconcile::LastRun> reconciled;

@@ -12,8 +12,7 @@
 #include "daemon/alarm/alarm.h"
 #include "daemon/app/knowledge.h"
 #include "daemon/app/notify.h"
-#include "daemon/base/log.h"
-#include "daemon/config/fhir_context.h"
+#include "daemon/app/reloading.h"
 #include "daemon/config/version.h"
 #include "daemon/delivery/configured.h"
 #include "daemon/delivery/delivery.h"
@@ -78,7 +77,7 @@ Result<std::vector<Way>> NumberEndpoints(store::Store& store, const config::Conf
 /// In the order of being built; taken down in the opposite order, but for what Stop() says.
 struct App::Parts {
   Parts(asio::io_context& io_in, const base::Clock& clock_in, schemas::Bundled schemas_in,
-        KnowledgePtr knowledge_in)
+        std::shared_ptr<const Knowledge> knowledge_in)
       : io(io_in),
         clock(clock_in),
         schemas(std::move(schemas_in)),
@@ -88,11 +87,12 @@ struct App::Parts {
   asio::io_context& io;
   const base::Clock& clock;
   const schemas::Bundled schemas;
-  KnowledgePtr knowledge;  ///< of the io_context's thread; the ledger holds its own
+  const std::shared_ptr<const Knowledge> knowledge;  ///< of the start
   asio::executor_work_guard<asio::io_context::executor_type> work;
   std::unique_ptr<store::Writer> writer;
   std::unique_ptr<ledger::Ledger> ledger;
   std::vector<Way> ways;  ///< one for each endpoint
+  std::unique_ptr<Reloading> reloading;
   std::unique_ptr<reconcile::Reconciler> reconciler;
   std::unique_ptr<alarm::Alarm> alarm;
   std::unique_ptr<retention::Retention> retention;
@@ -103,27 +103,15 @@ struct App::Parts {
   std::unique_ptr<admin::Admin> admin;
   std::unique_ptr<operate::Operate> operate;
   std::unique_ptr<search::Search> search;  ///< null: nobody may search
-  enum class Reloaded : std::uint8_t { kNever, kNow, kFailed };
-  std::atomic<Reloaded> reloaded = Reloaded::kNever;  ///< how the last reading again went
-  std::thread stopping;                               ///< waits for delivery's end
+  std::thread stopping;                    ///< waits for delivery's end
 
-  /// What the ledger goes by, to every endpoint there is.
-  ledger::Rules RulesOf(const KnowledgePtr& known, const config::Config& config) const {
-    ledger::Rules rules;
-    rules.schemas = &schemas;
-    rules.policy = &known->policy;
-    rules.zone = &known->zone;
-    rules.fhir = config::ContextOf(config);
-    rules.fhir.codes = &known->codes;
-    rules.fhir.zone = &known->zone;
-    if (known->additions) rules.fhir.additions = &*known->additions;
-    rules.destinations.clear();
+  std::vector<ledger::Destination> Destinations() const {
+    std::vector<ledger::Destination> destinations;
     for (const Way& way : ways) {
       const auto& types = way.endpoint.types;
-      rules.destinations.push_back({way.number, {types.begin(), types.end()}});
+      destinations.push_back({way.number, {types.begin(), types.end()}});
     }
-    rules.owner = known;
-    return rules;
+    return destinations;
   }
 
   Result<void> OpenStore(const config::Config& config, FatalHandler on_fatal) {
@@ -139,7 +127,8 @@ struct App::Parts {
             on_fatal(error);
           });
         });
-    ledger = std::make_unique<ledger::Ledger>(*writer, clock, RulesOf(knowledge, config));
+    ledger = std::make_unique<ledger::Ledger>(*writer, clock,
+                                              RulesOf(knowledge, schemas, config, Destinations()));
     return {};
   }
 
@@ -162,6 +151,12 @@ struct App::Parts {
     if (!reading) return reading.error();
     reconciler = std::move(*reading);
     return {};
+  }
+
+  void OpenReloading(const config::Config& config, config::Reader reader) {
+    reloading = std::make_unique<Reloading>(
+        Surroundings{io.get_executor(), *writer, *ledger, clock, schemas, Destinations()}, config,
+        std::move(reader), knowledge);
   }
 
   Result<void> OpenIntake(const config::Config& config) {
@@ -212,9 +207,13 @@ struct App::Parts {
       return states;
     };
     services.knows = [this](const std::string& group, const std::string& code) {
-      return knowledge->codes.Knows(group, code);
+      return reloading->Knows(group, code);
     };
-    services.reload = [this, config](const auto& done) { Reload(config, done); };
+    services.reload = [this](std::string by, std::string why, auto done) {
+      reloading->Reload(std::move(by), std::move(why), std::move(done));
+    };
+    services.next_followed = [this](auto told) { reloading->Next(std::move(told)); };
+    services.in_force = [this] { return reloading->in_force(); };
     services.caught_up_to = [this] {
       alarm->Wake();  // somebody who asks again and again soon hears of a wall clock that was set
       return CaughtUpTo();
@@ -254,11 +253,7 @@ struct App::Parts {
       return states;
     };
     services.caught_up_to = [this] { return CaughtUpTo(); };
-    services.reloaded = [this]() -> std::optional<bool> {
-      const Reloaded last = reloaded;
-      if (last == Reloaded::kNever) return std::nullopt;
-      return last == Reloaded::kNow;
-    };
+    services.reloaded = [this] { return reloading->last_went_well(); };
     services.ping = [] { Notify("WATCHDOG=1"); };
     services.fhir_version = config.endpoint.fhir_version;
     operate::Options options;
@@ -289,23 +284,6 @@ struct App::Parts {
     });
   }
 
-  /// The files that the configuration named at the start, as they are now.
-  void Reload(const config::Config& config, const std::function<void(Result<std::string>)>& done) {
-    auto loaded = LoadKnowledge(config, schemas);
-    reloaded = loaded ? Reloaded::kNow : Reloaded::kFailed;
-    if (!loaded) {
-      log::Write(log::Level::kError, "rules-not-read-again", {});
-      return done(loaded.error());
-    }
-    ledger->ReplaceRules(RulesOf(*loaded, config),
-                         [this, fresh = *loaded, done](const Result<void>& replaced) {
-                           if (!replaced) return done(replaced.error());
-                           asio::post(io, [this, fresh] { knowledge = fresh; });
-                           log::Write(log::Level::kInfo, "rules-read-again", {});
-                           done(InUse(*fresh));
-                         });
-  }
-
   void Stop(std::chrono::milliseconds time_max) {
     if (stopping.joinable()) {
       DrainAll(std::chrono::milliseconds(0));  // waits no longer
@@ -313,6 +291,7 @@ struct App::Parts {
     }
     operate.reset();
     admin.reset();
+    reloading.reset();
     search.reset();
     listener.reset();
     alarm.reset();
@@ -334,7 +313,8 @@ App::App(std::unique_ptr<Parts> parts) : parts_(std::move(parts)) {}
 App::~App() { Stop(std::chrono::milliseconds(0)); }
 
 Result<std::unique_ptr<App>> App::Start(asio::io_context& io, const config::Config& config,
-                                        const base::Clock& clock, FatalHandler on_fatal) {
+                                        const base::Clock& clock, config::Reader reader,
+                                        FatalHandler on_fatal) {
   auto bundled = schemas::Bundled::Load(*FhirReleaseOf(config.endpoint.fhir_version));
   if (!bundled) return bundled.error();
   auto knowledge = LoadKnowledge(config, *bundled);
@@ -344,6 +324,7 @@ Result<std::unique_ptr<App>> App::Start(asio::io_context& io, const config::Conf
   Parts& parts = *app->parts_;
   if (auto opened = parts.OpenStore(config, std::move(on_fatal)); !opened) return opened.error();
   if (auto opened = parts.OpenDelivery(config); !opened) return opened.error();
+  parts.OpenReloading(config, std::move(reader));
   if (auto opened = parts.OpenIntake(config); !opened) return opened.error();
   if (auto opened = parts.OpenSearch(config); !opened) return opened.error();
   if (auto opened = parts.OpenAdmin(config); !opened) return opened.error();
@@ -356,6 +337,11 @@ std::uint16_t App::port() const { return parts_->listener->port(); }
 std::uint16_t App::operate_port() const { return parts_->operate->port(); }
 
 std::uint16_t App::search_port() const { return parts_->search ? parts_->search->port() : 0; }
+
+void App::Reload(std::function<void()> done) {
+  parts_->reloading->Reload("dwelld", "told by SIGHUP that files changed",
+                            [done = std::move(done)](const Result<std::string>&) { done(); });
+}
 
 void App::Drain(std::function<void()> done) {
   parts_->pipeline->Drain();

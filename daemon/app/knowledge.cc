@@ -1,14 +1,12 @@
 #include "daemon/app/knowledge.h"
 
-#include <utility>
-
 #include "daemon/config/additions_file.h"
 #include "daemon/config/code_maps.h"
+#include "daemon/config/fhir_context.h"
 #include "daemon/config/policy_file.h"
-#include "schemas/json/writer.h"
+#include "daemon/config/tz_data.h"
 
 namespace dwell::app {
-namespace {
 
 std::string AllFindings(const std::vector<config::Finding>& findings) {
   std::string text;
@@ -19,12 +17,11 @@ std::string AllFindings(const std::vector<config::Finding>& findings) {
   return text;
 }
 
-}  // namespace
-
-Result<KnowledgePtr> LoadKnowledge(const config::Config& config, const schemas::Bundled& schemas) {
+Result<std::shared_ptr<const Knowledge>> LoadKnowledge(const config::Config& config,
+                                                       const schemas::Bundled& schemas) {
   auto policy = config::LoadPolicy(config.policy.file);
   if (!policy) return Error(ErrorKind::kConfig, AllFindings(policy.error()));
-  auto zone = due::Zone::Load(config.site.zone);
+  auto zone = config::LoadZone(config.site.zone);
   if (!zone) return zone.error();
   auto codes = config::LoadCodeMaps(config);
   if (!codes) return codes.error();
@@ -35,17 +32,25 @@ Result<KnowledgePtr> LoadKnowledge(const config::Config& config, const schemas::
     if (!loaded) return Error(ErrorKind::kConfig, AllFindings(loaded.error()));
     additions = std::move(*loaded);
   }
-  return std::make_shared<const Knowledge>(
-      Knowledge{std::move(*policy), std::move(*zone), std::move(*codes), std::move(additions)});
+  return std::make_shared<const Knowledge>(Knowledge{std::move(*policy), std::move(*zone),
+                                                     config::TzDataVersion(), std::move(*codes),
+                                                     std::move(additions)});
 }
 
-std::string InUse(const Knowledge& knowledge) {
-  schemas::JsonWriter row;
-  row.BeginObject();
-  row.Member("policy", knowledge.policy.name);
-  row.Member("version", knowledge.policy.version);
-  row.EndObject();
-  return row.Take();
+ledger::Rules RulesOf(const std::shared_ptr<const Knowledge>& knowledge,
+                      const schemas::Bundled& schemas, const config::Config& config,
+                      std::vector<ledger::Destination> destinations) {
+  ledger::Rules rules;
+  rules.schemas = &schemas;
+  rules.policy = &knowledge->policy;
+  rules.zone = &knowledge->zone;
+  rules.fhir = config::ContextOf(config);
+  rules.fhir.codes = &knowledge->codes;
+  rules.fhir.zone = &knowledge->zone;
+  if (knowledge->additions) rules.fhir.additions = &*knowledge->additions;
+  rules.destinations = std::move(destinations);
+  rules.owner = knowledge;
+  return rules;
 }
 
 }  // namespace dwell::app

@@ -4,29 +4,37 @@
 #include <memory>
 #include <optional>
 #include <string>
+#include <vector>
 
 #include "daemon/config/config.h"
+#include "daemon/ledger/ledger.h"
 #include "mapping/codes/codes.h"
-#include "mapping/due/due.h"
+#include "mapping/due/policy.h"
 #include "mapping/fhir/additions.h"
 #include "schemas/bundled.h"
 
 namespace dwell::app {
 
+/// Immutable.
 struct Knowledge {
   due::Policy policy;
   due::Zone zone;
+  std::string tz_version;  ///< of the tz data that the zone is from
   codes::CodeMap codes;
   std::optional<fhir::Additions> additions;
 };
 
-using KnowledgePtr = std::shared_ptr<const Knowledge>;
+/// The files that the configuration names, as they are now. Errors: everything that is wrong with
+/// the first that is wrong, in words, a line each.
+Result<std::shared_ptr<const Knowledge>> LoadKnowledge(const config::Config& config,
+                                                       const schemas::Bundled& schemas);
 
-/// From the files that the configuration names, as they are now. Errors: kConfig, with all findings
-/// in words; those of the zone.
-Result<KnowledgePtr> LoadKnowledge(const config::Config& config, const schemas::Bundled& schemas);
+/// What the ledger works by; it shares in `knowledge`, and `schemas` outlives it.
+ledger::Rules RulesOf(const std::shared_ptr<const Knowledge>& knowledge,
+                      const schemas::Bundled& schemas, const config::Config& config,
+                      std::vector<ledger::Destination> destinations);
 
-/// What is in use, for whoever had it read again: a JSON object with the policy's name and version.
-std::string InUse(const Knowledge& knowledge);
+/// Findings as one text, a line each.
+std::string AllFindings(const std::vector<config::Finding>& findings);
 
 }  // namespace dwell::app

@@ -26,14 +26,18 @@ void Complain(const std::string& text) { std::fprintf(stderr, "dwelld: %s\n", te
 /// One run of the daemon, from the first signal handler to the exit code.
 class Run {
  public:
-  explicit Run(const base::Clock& clock) : clock_(clock), signals_(io_), drain_timer_(io_) {}
-
-  int Go(const config::Config& config) {
+  Run(const base::Clock& clock, config::Reader reader)
+      : clock_(clock), reader_(std::move(reader)), signals_(io_), drain_timer_(io_) {
     boost::system::error_code ignored;
     signals_.add(SIGTERM, ignored);
     signals_.add(SIGINT, ignored);
+    signals_.add(SIGHUP, ignored);
     std::signal(SIGPIPE, SIG_IGN);
-    auto app = App::Start(io_, config, clock_, [this](const Error& error) { Fail(error); });
+  }
+
+  int Go(const config::Config& config) {
+    auto app =
+        App::Start(io_, config, clock_, reader_, [this](const Error& error) { Fail(error); });
     if (!app) {
       Complain(app.error().message());
       return config::ExitCode(app.error().kind());
@@ -42,7 +46,7 @@ class Run {
     WaitForSignal();
     log::Write(log::Level::kInfo, "started",
                {{"port", app_->port()}, {"operate_port", app_->operate_port()}});
-    Notify("READY=1\nSTATUS=taking events on port " + std::to_string(app_->port()));
+    NotifyReady();
     io_.run();
     app_->Stop(milliseconds(0));
     app_.reset();
@@ -59,10 +63,29 @@ class Run {
   }
 
   void WaitForSignal() {
-    signals_.async_wait([this](const boost::system::error_code& error, int /*signal*/) {
+    signals_.async_wait([this](const boost::system::error_code& error, int signal) {
       if (error) return;
-      drain_end_ ? CutShort() : BeginDrain();
+      if (signal == SIGHUP) {
+        Reload();
+      } else {
+        drain_end_ ? CutShort() : BeginDrain();
+      }
       WaitForSignal();
+    });
+  }
+
+  void NotifyReady() const {
+    Notify("READY=1\nSTATUS=taking events on port " + std::to_string(app_->port()));
+  }
+
+  /// Who is on the way out has no use for new rules.
+  void Reload() {
+    if (drain_end_) return;
+    const auto now = std::chrono::duration_cast<std::chrono::microseconds>(
+        Steady::now().time_since_epoch());  // CLOCK_MONOTONIC, as sd_notify(3) asks
+    Notify("RELOADING=1\nMONOTONIC_USEC=" + std::to_string(now.count()));
+    app_->Reload([this] {
+      if (!drain_end_) NotifyReady();
     });
   }
 
@@ -95,6 +118,7 @@ class Run {
   }
 
   const base::Clock& clock_;
+  const config::Reader reader_;
   asio::io_context io_{1};
   asio::signal_set signals_;
   asio::steady_timer drain_timer_;
@@ -108,12 +132,16 @@ class Run {
 int RunDaemon(const std::vector<std::string>& arguments, const base::Clock& clock) {
   const Arguments read = ReadArguments(arguments);
   if (read.exit_code >= 0) return read.exit_code;
-  const auto config = config::LoadConfig(read.config_file, config::DwelldEnvironment());
+  const config::Reader reader = [file = read.config_file] {
+    return config::LoadConfig(file, config::DwelldEnvironment());
+  };
+  Run run(clock, reader);  // from here on signals are heard
+  const auto config = reader();
   if (!config) {
     for (const auto& finding : config.error()) Complain(config::FormatFinding(finding));
     return config::ExitCode(ErrorKind::kConfig);
   }
-  return Run(clock).Go(*config);
+  return run.Go(*config);
 }
 
 }  // namespace dwell::app

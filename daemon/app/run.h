@@ -8,7 +8,8 @@
 
 namespace dwell::app {
 
-/// Runs until SIGTERM or SIGINT, then drains; a second signal cuts the drain short. Returns the
+/// Runs until SIGTERM or SIGINT, then drains; a second one cuts the drain short. SIGHUP has it read
+/// its files again (reloading.h). Returns the
 /// exit code: 0 drained, config::ExitCode() of what went wrong, or config::kDrainCutShort.
 /// `arguments` without the program's name.
 int RunDaemon(const std::vector<std::string>& arguments, const base::Clock& clock);

@@ -151,6 +151,8 @@ inline constexpr std::size_t kRemapLinesMax = 50;
 inline constexpr std::size_t kRemapPiecesMax = 300;
 /// Places told in which one resource differs: enough to see what happened.
 inline constexpr std::size_t kRemapChangesMax = 40;
+/// Between two tries to have lines follow new rules while the disk or the queue is full.
+inline constexpr std::chrono::seconds kFollowingPause{10};
 /// Lines looked at, and stored bundles of them read, in one transaction that looks for what is to
 /// be read back: some 20 ms of work, as above.
 inline constexpr std::size_t kAcceptedLinesMax = 200;

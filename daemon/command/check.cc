@@ -9,6 +9,7 @@
 #include "daemon/config/config.h"
 #include "daemon/config/exit_code.h"
 #include "daemon/config/policy_file.h"
+#include "daemon/config/tz_data.h"
 #include "daemon/net/signing_key.h"
 #include "schemas/bundled.h"
 
@@ -49,7 +50,7 @@ Findings CheckReferences(const config::Config& config, const std::string& file) 
   Findings findings;
   const auto policy = config::LoadPolicy(config.policy.file);
   if (!policy) findings = policy.error();  // error() of a constant gives a copy: take it once
-  const auto zone = due::Zone::Load(config.site.zone);
+  const auto zone = config::LoadZone(config.site.zone);
   if (!zone) findings.push_back({file, 0, "/site/zone", zone.error().message()});
   const auto codes = config::LoadCodeMaps(config);
   if (!codes) findings.push_back({file, 0, "/codes", codes.error().message()});
@@ -92,6 +93,7 @@ int Check(const std::string& config_file, const Options& options) {
   const std::string report =
       OwnCodesInWords(*codes, options.verbose) + AskUnknownCodes(config->admin.socket);
   std::fputs(report.c_str(), stderr);
+  Say("tz data " + config::TzDataVersion());
   Say("all right");
   return 0;
 }

@@ -10,6 +10,7 @@
 #include "daemon/command/listings.h"
 #include "daemon/command/options.h"
 #include "daemon/command/reconcile.h"
+#include "daemon/command/reload.h"
 #include "daemon/command/remap.h"
 #include "daemon/command/submit.h"
 #include "daemon/command/ward.h"

@@ -7,6 +7,7 @@
 #include "daemon/config/code_maps.h"
 #include "daemon/config/exit_code.h"
 #include "daemon/config/fhir_context.h"
+#include "daemon/config/tz_data.h"
 
 namespace dwell::command {
 namespace {
@@ -42,7 +43,7 @@ int ExplainKind(const Options& options) {
   fhir::Context context = config::ContextOf(*config);
   const auto codes = config::LoadCodeMaps(*config);
   if (!codes) return Complain(codes.error());
-  const auto zone = due::Zone::Load(config->site.zone);
+  const auto zone = config::LoadZone(config->site.zone);
   if (!zone) return Complain(zone.error());
   const auto schemas = schemas::Bundled::Load(context.release);
   if (!schemas) return Complain(schemas.error());

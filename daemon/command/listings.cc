@@ -84,6 +84,16 @@ void PrintStory(schemas::Value story) {
   PrintDecisions(*deliveries);
 }
 
+/// Keys of the configuration that were changed and do not count yet.
+void PrintNeedsRestart(schemas::Value status) {
+  const auto in_force = status.Find("in_force");
+  const auto keys = in_force ? in_force->Find("needs_restart") : std::nullopt;
+  if (!keys || !keys->is_array()) return;
+  Print("needs a restart:");
+  for (const schemas::Value key : *keys) Print(" " + std::string(key.AsString()));
+  Print("\n");
+}
+
 void PrintStatus(schemas::Value status) {
   PrintPairs(status, {{"now", "/now"},
                       {"wall clock ahead, s", "/wall_clock_ahead_s"},
@@ -110,7 +120,16 @@ void PrintStatus(schemas::Value status) {
                       {"reconciled", "/reconciled/at"},
                       {"compared", "/reconciled/compared"},
                       {"not as accepted", "/reconciled/findings"},
-                      {"sent again", "/reconciled/sent"}});
+                      {"sent again", "/reconciled/sent"},
+                      {"policy", "/in_force/policy"},
+                      {"its version", "/in_force/version"},
+                      {"tz data", "/in_force/tz_data"},
+                      {"files read", "/in_force/read_at"},
+                      {"reload refused", "/in_force/refused_at"},
+                      {"lines to follow", "/in_force/lines_to_follow/of"},
+                      {"of them looked at", "/in_force/lines_to_follow/looked_at"},
+                      {"they wait", "/in_force/lines_to_follow/waits_for"}});
+  PrintNeedsRestart(status);
   PrintEndpoints(status);
   if (TextAt(status, "/unknown_codes/0/events") != "-") Print("\n" + UnknownCodesInWords(status));
   const std::string doubtful = DoubtfulIdentifiersInWords(status);

@@ -27,8 +27,8 @@ constexpr const char* kReconcileHelp =
     "--send that goes out again";
 
 constexpr const char* kReloadHelp =
-    "the daemon reads policy, code maps and additions again, without a restart; then every line "
-    "that is not over is derived again and what differs goes out, as with remap --send";
+    "the daemon reads its configuration, policy, code maps, additions and tz data again, without a "
+    "restart; then every line that is not over is derived again and what differs goes out";
 
 /// Release and cancel: who and why must be said.
 void AddDecisions(CLI::App& cli, Options& options) {

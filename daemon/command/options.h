@@ -24,7 +24,6 @@ struct Options {
   std::string due_within;     ///< lines --due-within
   std::optional<int> grade;   ///< lines --grade
   bool html = false;          ///< handover --html
-  bool open = false;          ///< of reload: lines that are not over
   bool send = false;          ///< remap and reconcile --send
   bool overwrite = false;     ///< reconcile --overwrite
   bool progress = false;      ///< submit, remap, reconcile, reload --progress

@@ -24,7 +24,6 @@ std::string RequestFor(const Options& options) {
   if (!options.line.empty()) request.Member("line_id", options.line);
   if (!options.ward.empty()) request.Member("ward", options.ward);
   if (options.all) request.MemberBool("all", true);
-  if (options.open) request.MemberBool("open", true);
   if (options.send) {
     request.MemberBool("send", true);
     request.Member("by", options.by);
@@ -122,21 +121,6 @@ Result<int> Remap(const std::string& socket, const Options& options) {
   if (!asked) return asked.error();
   if (unreadable) return Error(ErrorKind::kData, "the daemon's answer is not complete");
   return trouble ? 1 : 0;
-}
-
-Result<int> Reload(const std::string& socket, const Options& options) {
-  const auto asked = AskDaemon(socket, R"({"request":"reload"})", [&](std::string_view text) {
-    const auto row = schemas::Document::Parse(text);
-    const std::string words = options.json || !row
-                                  ? std::string(text)
-                                  : "in use: policy " + TextAt(row->root(), "/policy") +
-                                        ", version " + TextAt(row->root(), "/version");
-    std::fprintf(stdout, "%s\n", words.c_str());
-  });
-  if (!asked) return asked.error();
-  Options every = options;
-  every.all = every.open = every.send = true;
-  return Remap(socket, every);
 }
 
 }  // namespace dwell::command

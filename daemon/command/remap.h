@@ -1,5 +1,4 @@
-// dwell remap: what would be written otherwise than it was issued, and sending it; and dwell
-// reload, which has the rules read again first.
+// dwell remap: what would be written otherwise than it was issued, and sending it.
 #pragma once
 
 #include <string>
@@ -13,11 +12,6 @@ namespace dwell::command {
 /// Asks the daemon and prints what differs, progress on standard error. Returns 0, or 1 when
 /// something of it could not be made or sent. Errors: those of AskDaemon().
 Result<int> Remap(const std::string& socket, const Options& options);
-
-/// Has the daemon read its rules again, prints which are in use, then does as Remap() with all
-/// lines that are not over, and sends. When the rules are wrong, nothing is changed. Errors: those
-/// of AskDaemon().
-Result<int> Reload(const std::string& socket, const Options& options);
 
 /// One answer row of the daemon (admin/remap_rows.h) about a line, or its sums, as lines for a
 /// person. Pure.

@@ -5,73 +5,14 @@
 #include <algorithm>
 #include <cctype>
 #include <filesystem>
-#include <variant>
 
+#include "daemon/config/keys.h"
 #include "daemon/config/together.h"
 #include "schemas/base/check.h"
 #include "schemas/bundled.h"
 
 namespace dwell::config {
 namespace {
-
-using Texts = std::vector<std::string>;
-using Field = std::variant<std::string*, std::int64_t*, bool*, Texts*>;
-
-struct Key {
-  const char* section;
-  const char* name;
-  Field (*field)(Config&);
-  bool path = false;  ///< of a file: relative to the folder of the configuration file
-};
-
-// Every key there is.
-const Key kKeys[] = {
-    {"site", "namespace", [](Config& c) -> Field { return &c.site.site_namespace; }},
-    {"site", "zone", [](Config& c) -> Field { return &c.site.zone; }},
-    {"site", "test_data", [](Config& c) -> Field { return &c.site.test_data; }},
-    {"store", "path", [](Config& c) -> Field { return &c.store.path; }, true},
-    {"store", "keep_delivered_days",
-     [](Config& c) -> Field { return &c.store.keep_delivered_days; }},
-    {"store", "keep_closed_lines_days",
-     [](Config& c) -> Field { return &c.store.keep_closed_lines_days; }},
-    {"intake", "address", [](Config& c) -> Field { return &c.intake.address; }},
-    {"intake", "port", [](Config& c) -> Field { return &c.intake.port; }},
-    {"intake", "certificate", [](Config& c) -> Field { return &c.intake.certificate; }, true},
-    {"intake", "private_key", [](Config& c) -> Field { return &c.intake.private_key; }, true},
-    {"admin", "socket", [](Config& c) -> Field { return &c.admin.socket; }, true},
-    {"operate", "listen", [](Config& c) -> Field { return &c.operate.listen; }},
-    {"search", "listen", [](Config& c) -> Field { return &c.search.listen; }},
-    {"endpoint", "url", [](Config& c) -> Field { return &c.endpoint.url; }},
-    {"endpoint", "fhir_version", [](Config& c) -> Field { return &c.endpoint.fhir_version; }},
-    {"endpoint", "ca_file", [](Config& c) -> Field { return &c.endpoint.ca_file; }, true},
-    {"endpoint", "bearer_file", [](Config& c) -> Field { return &c.endpoint.bearer_file; }, true},
-    {"endpoint", "certificate", [](Config& c) -> Field { return &c.endpoint.certificate; }, true},
-    {"endpoint", "private_key", [](Config& c) -> Field { return &c.endpoint.private_key; }, true},
-    {"endpoint", "token_url", [](Config& c) -> Field { return &c.endpoint.token_url; }},
-    {"endpoint", "client_id", [](Config& c) -> Field { return &c.endpoint.client_id; }},
-    {"endpoint", "key_file", [](Config& c) -> Field { return &c.endpoint.key_file; }, true},
-    {"endpoint", "key_id", [](Config& c) -> Field { return &c.endpoint.key_id; }},
-    {"endpoint", "scope", [](Config& c) -> Field { return &c.endpoint.scope; }},
-    {"endpoint", "in_flight_max", [](Config& c) -> Field { return &c.endpoint.in_flight_max; }},
-    {"endpoint", "attempt_time_max_s",
-     [](Config& c) -> Field { return &c.endpoint.attempt_time_max_s; }},
-    {"endpoint", "writes", [](Config& c) -> Field { return &c.endpoint.writes; }},
-    {"endpoint", "identity", [](Config& c) -> Field { return &c.endpoint.identity; }},
-    {"endpoint", "share_max", [](Config& c) -> Field { return &c.endpoint.share_max; }},
-    {"endpoint", "types", [](Config& c) -> Field { return &c.endpoint.types; }},
-    {"policy", "file", [](Config& c) -> Field { return &c.policy.file; }, true},
-    {"codes", "edition", [](Config& c) -> Field { return &c.codes.edition; }},
-    {"codes", "map", [](Config& c) -> Field { return &c.codes.map; }, true},
-    {"references", "patient", [](Config& c) -> Field { return &c.references.patient; }},
-    {"references", "encounter", [](Config& c) -> Field { return &c.references.encounter; }},
-    {"references", "cached_for_h", [](Config& c) -> Field { return &c.references.cached_for_h; }},
-    {"reconcile", "every_h", [](Config& c) -> Field { return &c.reconcile.every_h; }},
-    {"reconcile", "look_back_days", [](Config& c) -> Field { return &c.reconcile.look_back_days; }},
-    {"reconcile", "send", [](Config& c) -> Field { return &c.reconcile.send; }},
-    {"resources", "additions", [](Config& c) -> Field { return &c.resources.additions; }, true},
-    {"resources", "profiles", [](Config& c) -> Field { return &c.resources.profiles; }},
-    {"resources", "security", [](Config& c) -> Field { return &c.resources.security; }},
-};
 
 std::string VariableName(const Key& key) {
   std::string name = std::string("DWELLD_") + key.section + "_" + key.name;
@@ -91,10 +32,8 @@ Override::Type TypeOf(const Key& key) {
 std::vector<Override> Overrides(const Environment& environment, std::vector<Finding>& findings) {
   std::vector<Override> overrides;
   for (const auto& [name, value] : environment) {
-    const auto* const key =
-        std::find_if(std::begin(kKeys), std::end(kKeys),
-                     [&variable = name](const Key& row) { return VariableName(row) == variable; });
-    if (key == std::end(kKeys)) {
+    const auto key = std::ranges::find(AllKeys(), name, VariableName);
+    if (key == AllKeys().end()) {
       findings.push_back({"environment", 0, "", name + " names no key of the configuration"});
       continue;
     }
@@ -108,7 +47,7 @@ void Fill(const Key& key, schemas::Value value, const std::filesystem::path& fol
   const Field field = key.field(config);
   if (const auto* const text = std::get_if<std::string*>(&field)) {
     **text = value.AsString();
-    if (key.path) **text = (folder / **text).lexically_normal().string();
+    if (key.path == Key::Path::kYes) **text = (folder / **text).lexically_normal().string();
   } else if (const auto* const truth = std::get_if<bool*>(&field)) {
     **truth = value.AsBool();
   } else if (const auto* const texts = std::get_if<Texts*>(&field)) {
@@ -124,7 +63,7 @@ void FillEndpoints(schemas::Value root, const std::filesystem::path& folder, Con
   if (!tables) return;
   for (const schemas::Value table : *tables) {
     Config scratch;
-    for (const Key& key : kKeys) {
+    for (const Key& key : AllKeys()) {
       const auto value =
           std::string_view(key.section) == "endpoint" ? table.Find(key.name) : std::nullopt;
       if (value) Fill(key, *value, folder, scratch);
@@ -187,7 +126,7 @@ Result<Config, std::vector<Finding>> ReadConfig(const std::string& file, std::st
 
   Config config;
   const auto folder = std::filesystem::path(file).parent_path();
-  for (const Key& key : kKeys) {
+  for (const Key& key : AllKeys()) {
     const auto section = root.Find(key.section);
     const auto value = section ? section->Find(key.name) : std::nullopt;
     if (value) Fill(key, *value, folder, config);
@@ -219,7 +158,7 @@ namespace {
 std::string PrintKeys(Config copy, std::string_view only, const std::string& header) {
   std::string out;
   std::string_view section;
-  for (const Key& key : kKeys) {
+  for (const Key& key : AllKeys()) {
     if (!only.empty() && only != key.section) continue;
     const Field field = key.field(copy);
     if (!header.empty() && std::string_view(key.name) == "fhir_version")

@@ -28,12 +28,22 @@ void Ledger::OnNews(std::function<void()> news) {
 }
 
 void Ledger::ReplaceRules(Rules rules, std::function<void(const Result<void>&)> done) {
-  const auto fresh = std::make_shared<const Rules>(std::move(rules));
-  impl_->jobs.Post({[impl = impl_, fresh](store::Store&) -> Result<void> {
-                      impl->rules = *fresh;
-                      return {};
-                    },
-                    std::move(done)});
+  struct Swap {
+    Rules rules;
+    bool done = false;
+  };
+  const auto swap = std::make_shared<Swap>(Swap{std::move(rules)});
+  store::Job job;
+  job.work = [impl = impl_, swap](store::Store&) -> Result<void> {
+    impl->rules = swap->rules;
+    swap->done = true;
+    return {};
+  };
+  // It stores nothing: a commit that fails after it changes nothing about it.
+  job.done = [swap, done = std::move(done)](const Result<void>& committed) {
+    done(swap->done ? Result<void>() : committed);
+  };
+  impl_->jobs.Post(std::move(job));
 }
 
 Result<LineState*> Ledger::Impl::Load(store::Store& store, const line::Key& key) {

@@ -218,8 +218,9 @@ class Ledger {
   Result<StoppedKeeping> StopKeeping(store::Store& store, Instant until,
                                      const store::QuietLine& after);
 
-  /// Works by `rules` from the next job on; `done` is called on the store thread. A line stays as
-  /// it is until it is derived again: at its next event or change, or by Remap().
+  /// Works by `rules` from the next job on; `done` is called on the store thread, with an error
+  /// when the store could not begin it (full, stopped): then the old ones stay. A line stays as it
+  /// is until it is derived again: at its next event or change, or by Remap().
   void ReplaceRules(Rules rules, std::function<void(const Result<void>&)> done);
 
   /// Adds a listener, called on the store thread after a commit that added bundles or changed when

@@ -203,9 +203,14 @@ constexpr const char* kVersion10 = R"sql(
 ALTER TABLE endpoint ADD COLUMN identity TEXT;
 )sql";
 
-constexpr std::array<const char*, 10> kSteps{kVersion1, kVersion2, kVersion3, kVersion4,
-                                             kVersion5, kVersion6, kVersion7, kVersion8,
-                                             kVersion9, kVersion10};
+// What the program must remember of its own, in a few words each.
+constexpr const char* kVersion11 = R"sql(
+CREATE TABLE note(name TEXT PRIMARY KEY NOT NULL, text TEXT NOT NULL);
+)sql";
+
+constexpr std::array<const char*, 11> kSteps{kVersion1, kVersion2,  kVersion3, kVersion4,
+                                             kVersion5, kVersion6,  kVersion7, kVersion8,
+                                             kVersion9, kVersion10, kVersion11};
 
 }  // namespace
 

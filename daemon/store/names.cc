@@ -1,4 +1,4 @@
-// Endpoints and wards: names that become numbers once and for all.
+// Endpoints and wards: names that become numbers once and for all. And notes under a name.
 #include <algorithm>
 #include <utility>
 
@@ -71,6 +71,17 @@ Result<std::int64_t> Store::WardNumber(std::string_view name) {
   if (done.has_error()) return done.error();
   db_->wards.emplace(name, number);
   return number;
+}
+
+Result<std::string> Store::FindNote(std::string_view name) {
+  Query find(db_->connection, Sql::kFindNote);
+  const Result<bool> row = find.Bind(name).Next();
+  if (row.has_error()) return row.error();
+  return row.value() ? find.Text() : std::string();
+}
+
+Result<void> Store::KeepNote(std::string_view name, std::string_view text) {
+  return Query(db_->connection, Sql::kKeepNote).Bind(name).Bind(text).Run();
 }
 
 }  // namespace dwell::store

@@ -215,6 +215,8 @@ constexpr std::array<Row, kSqlCount> kStatements{{
     {Sql::kLatestOfSource,
      "SELECT received_at FROM event WHERE seq ="
      " (SELECT max(seq) FROM event INDEXED BY event_key WHERE source = ?)"},
+    {Sql::kFindNote, "SELECT text FROM note WHERE name = ?"},
+    {Sql::kKeepNote, "INSERT OR REPLACE INTO note(name, text) VALUES(?, ?)"},
 }};
 
 constexpr bool InOrder() {

@@ -81,8 +81,10 @@ enum class Sql : std::uint8_t {
   kAddWard,
   kLatestEvents,
   kLatestOfSource,
+  kFindNote,
+  kKeepNote,
 };
-inline constexpr std::size_t kSqlCount = static_cast<std::size_t>(Sql::kLatestOfSource) + 1;
+inline constexpr std::size_t kSqlCount = static_cast<std::size_t>(Sql::kKeepNote) + 1;
 
 /// The SQL text of a statement.
 const char* SqlText(Sql sql);

@@ -351,6 +351,10 @@ class Store {
   Result<std::size_t> GiveBackPages(std::uint64_t keep_free, std::size_t max);
   Result<Pages> CountPages();
 
+  /// What the program remembers for itself under a name; empty when it never did.
+  Result<std::string> FindNote(std::string_view name);
+  Result<void> KeepNote(std::string_view name, std::string_view text);
+
   /// Lines (summary and next_change, no events), by seq above `after`, at most `max`.
   Result<std::vector<LineRecord>> ListLines(std::int64_t after, std::size_t max);
 

@@ -113,13 +113,19 @@ std::chrono::minutes WatchOf(const Policy& policy, const LineRules* rules);
 /// Reads a document that passed policy.schema.json; problems beyond the schema come back in words.
 Result<Policy> ReadPolicy(schemas::Value document);
 
-/// Rules of a time zone, from the system's tz data.
+/// Rules of a time zone, from tz data.
 class Zone {
  public:
-  /// Loads e.g. "Europe/London". Fails (ErrorKind::kConfig) when the system does not know it.
+  /// Loads e.g. "Europe/London" from the system, as it was when this process first did so. Fails
+  /// (ErrorKind::kConfig) when the system does not know it.
   static Result<Zone> Load(const std::string& name);
+  /// The same from the bytes of its file (TZif, RFC 8536), whatever was loaded before.
+  static Result<Zone> Read(const std::string& name, const std::string& tzif);
 
   const std::string& name() const;
+  /// Of the rules themselves, whatever they are called and from which version of the tz data they
+  /// come: what the clock shows at any instant from 2000 until 2100.
+  std::uint64_t Fingerprint() const;
   /// The first instant strictly after `after` at which the wall clock shows one of `rounds`
   /// (minutes after midnight, sorted, not empty). A round that falls into a gap is taken at the
   /// first instant after the gap; one that happens twice is taken the first time.

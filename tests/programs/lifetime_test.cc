@@ -61,6 +61,54 @@ TEST(Lifetime, TheServiceManagerHearsOfReadinessAndOfTheEnd) {
   EXPECT_THAT(daemon->output(), HasSubstr("\"event\":\"stopped\""));
 }
 
+TEST(Lifetime, ASignalHasTheFilesReadAgainAndABrokenOneChangesNothing) {
+  Installation site;
+  const Manager manager(site.folder / "notify");
+  const auto daemon = site.Start({manager.variable()});
+  EXPECT_THAT(manager.Hear(), testing::StartsWith("READY=1\n"));
+  const std::string policy = site.folder / "policy.toml";
+  const std::string good = ReadBytes(policy);
+
+  WriteBytes(policy, "name = 5\n");
+  daemon->Signal(SIGHUP);
+  EXPECT_THAT(manager.Hear(), testing::MatchesRegex("RELOADING=1\nMONOTONIC_USEC=[0-9]+"));
+  EXPECT_THAT(manager.Hear(), testing::StartsWith("READY=1\n"));
+  EXPECT_TRUE(daemon->ReadUntil("\"event\":\"rules-not-read-again\""));
+  EXPECT_TRUE(daemon->ReadUntil("policy.toml:1: /name"));
+  EXPECT_THAT(site.Dwell({"status"}).output, HasSubstr("common-practice"));
+  EXPECT_THAT(site.Dwell({"status"}).output, HasSubstr("reload refused"));
+
+  WriteBytes(policy, good + "\n[wards.alder.midline]\ndwell_max_h = 100\n");
+  WriteBytes(site.config, ReadBytes(site.config) + "[reconcile]\nevery_h = 3\n");
+  daemon->Signal(SIGHUP);
+  EXPECT_TRUE(daemon->ReadUntil("\"event\":\"rules-read-again\""));
+  EXPECT_TRUE(daemon->ReadUntil("reconcile.every_h"));
+  const Ended reload = site.Dwell({"reload", "--by", "op-3", "--why", "limits of May"});
+  EXPECT_EQ(reload.code, 0);
+  EXPECT_THAT(reload.output, HasSubstr("in force: policy common-practice, version 1; tz data "));
+  EXPECT_THAT(reload.output, HasSubstr("needs a restart: reconcile.every_h\n"));
+  EXPECT_THAT(reload.output, HasSubstr("0 lines derived again"));
+  daemon->Signal(SIGTERM);
+  EXPECT_EQ(daemon->Wait(), 0);
+}
+
+TEST(Lifetime, ASignalToReadAgainDoesNotCutADrainShort) {
+  Installation site;
+  const auto daemon = site.Start();
+  RawClient slow(site.port);
+  slow.Send(
+      "POST /events HTTP/1.1\r\nHost: a\r\nContent-Type: application/json\r\n"
+      "Content-Length: 2\r\nExpect: 100-continue\r\n\r\n");
+  EXPECT_EQ(StatusOf(slow.Response()), 100);
+  daemon->Signal(SIGTERM);
+  EXPECT_TRUE(daemon->ReadUntil("\"event\":\"draining\""));
+  daemon->Signal(SIGHUP);
+  EXPECT_EQ(site.Dwell({"status"}).code, 0);
+  slow.Send("{}");
+  EXPECT_EQ(daemon->Wait(), 0) << daemon->output();
+  EXPECT_EQ(daemon->output().find("drain-cut-short"), std::string::npos);
+}
+
 /// Senders that go on until they are turned away, and what was acknowledged to them.
 class Load {
  public:

@@ -1,64 +1,12 @@
 // The whole daemon against the practice endpoint, over its real sockets.
-#include "daemon/app/app.h"
-
-#include <gmock/gmock.h>
-#include <gtest/gtest.h>
-
 #include <future>
 #include <thread>
 
-#include "daemon/command/admin_client.h"
 #include "daemon/command/submit.h"
-#include "tests/daemon/intake/http_rig.h"
-#include "tests/endpoint/practice_endpoint.h"
+#include "tests/daemon/app/running_app.h"
 
 namespace dwell::test {
 namespace {
-
-constexpr const char* kCommonPractice =
-    DWELL_SOURCE_DIR "/deploy/config/policy-common-practice.toml";
-
-/// A daemon on a thread of its own, from its configuration file to its closing.
-class RunningApp {
- public:
-  RunningApp(const std::string& folder, const std::string& endpoint_url, const base::Clock& clock,
-             const std::string& more = "", const std::string& policy = kCommonPractice) {
-    const auto config = config::ReadConfig(
-        folder + "/dwelld.toml",
-        "[site]\nnamespace = \"https://fernhill.example/dwelld\"\nzone = \"Europe/London\"\n"
-        "[store]\npath = \"store.db\"\n[intake]\nport = 0\n[endpoint]\nurl = \"" +
-            endpoint_url + "\"\n[policy]\nfile = \"" + policy + "\"\n" + more,
-        {});
-    socket = config->admin.socket;
-    app_ = std::move(app::App::Start(io_, *config, clock, [](const Error& error) {
-                       ADD_FAILURE() << error.message();
-                     }).value());
-    port = app_->port();
-    search_port = app_->search_port();
-    thread_ = std::thread([this] { io_.run(); });
-  }
-  ~RunningApp() {
-    boost::asio::post(io_, [this] { app_->Drain([this] { io_.stop(); }); });
-    thread_.join();
-    app_->Stop(std::chrono::seconds(20));
-  }
-
-  std::uint16_t port = 0, search_port = 0;
-  std::string socket;
-
- private:
-  boost::asio::io_context io_{1};
-  std::unique_ptr<app::App> app_;
-  std::thread thread_;
-};
-
-std::string AskSocket(const std::string& socket, const std::string& request) {
-  std::string rows;
-  const auto asked =
-      command::AskDaemon(socket, request, [&](std::string_view row) { rows.append(row) += '\n'; });
-  EXPECT_TRUE(asked.has_value()) << asked.error().message();
-  return rows;
-}
 
 TEST(App, AnEventArrivesAtTheEndpointAndIsRememberedAcrossARestart) {
   const auto endpoint = std::move(practice::PracticeEndpoint::Start({}).value());
@@ -172,35 +120,6 @@ TEST(App, ALineThatEndedAYearAgoIsKnownButNoLongerKept) {
   EXPECT_THAT(AskSocket(app.socket, R"({"request":"lines"})"),
               testing::HasSubstr(R"("line_id":"line-1","phase":"no-longer-kept",)"));
   EXPECT_EQ(endpoint->desk().counts().transactions, arrived);
-}
-
-// The policy file is changed under the running daemon: a broken one changes nothing, a right one
-// counts at once for the line in place.
-TEST(App, APolicyReadAgainCountsForTheLinesInPlace) {
-  const auto endpoint = std::move(practice::PracticeEndpoint::Start({}).value());
-  const TempFolder folder;
-  const ManualClock clock(Hour(2));
-  const std::string policy = folder / "policy.toml";
-  WriteBytes(policy, ReadBytes(kCommonPractice));
-  const RunningApp app(folder.path(), endpoint->url(), clock, "", policy);
-  RawClient client(app.port);
-  client.Send(Post(Raw(Insertion("a", 0))));
-  EXPECT_EQ(StatusOf(client.Response()), 201);
-  const std::string before = AskSocket(app.socket, R"({"request":"lines"})");
-
-  WriteBytes(policy, "name = 5\n");
-  const auto refused = command::AskDaemon(app.socket, R"({"request":"reload"})", [](auto) {});
-  ASSERT_FALSE(refused.has_value());
-  EXPECT_THAT(refused.error().message(), testing::HasSubstr("policy.toml:1: /name"));
-
-  WriteBytes(policy, ReadBytes(DWELL_SOURCE_DIR "/deploy/config/policy-check-intervals.toml"));
-  EXPECT_THAT(AskSocket(app.socket, R"({"request":"reload"})"),
-              testing::HasSubstr(R"({"policy":"check-intervals","version":"1"})"));
-  EXPECT_EQ(AskSocket(app.socket, R"({"request":"lines"})"), before) << "not derived again yet";
-  EXPECT_THAT(AskSocket(app.socket, R"({"request":"remap","all":true,"open":true,"send":true,)"
-                                    R"("by":"op-3","why":"new policy"})"),
-              testing::HasSubstr("\"sums\""));
-  EXPECT_NE(AskSocket(app.socket, R"({"request":"lines"})"), before);
 }
 
 TEST(App, APatientIsReferredToByTheEndpointsIdWhenConfiguredSo) {

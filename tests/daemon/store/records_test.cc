@@ -69,6 +69,17 @@ TEST_F(Records, AnAwaitedEventIsRememberedWithTheFirstLineThatNamedIt) {
   EXPECT_EQ(Good(store_->AwaitedBy("s", "e1")), std::nullopt);
 }
 
+TEST_F(Records, ANoteIsTheLastThatWasKeptUnderItsName) {
+  EXPECT_EQ(Good(store_->FindNote("zone")), "");
+  Good(store_->KeepNote("zone", "first"));
+  Good(store_->KeepNote("other", "else"));
+  Good(store_->KeepNote("zone", "second"));
+  EXPECT_EQ(Good(store_->FindNote("zone")), "second");
+  Good(store_->KeepNote("zone", ""));
+  EXPECT_EQ(Good(store_->FindNote("zone")), "");
+  EXPECT_EQ(Good(store_->FindNote("other")), "else");
+}
+
 TEST_F(Records, RawBytesMayHoldAnything) {
   const std::int64_t line = AddLine(*store_, "a");
   EventRecord event;

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "tests/mapping/due/sample_policy.h"
+#include "tests/support/zone_file.h"
 
 namespace dwell::due {
 namespace {
@@ -241,6 +242,41 @@ TEST(Zone, AnUnknownNameIsRefusedWithAdvice) {
     EXPECT_EQ(zone.error().kind(), ErrorKind::kConfig);
   }
   EXPECT_EQ(London().name(), "Europe/London");
+}
+
+TEST(Zone, TheSameNameMeansOtherRulesOnceItsFileSaysSo) {
+  const Instant noon = At("2026-03-02T12:00:00+00:00").instant;
+  const std::string before = test::ZoneFile(0, noon - std::chrono::hours(24), 0);
+  const std::string after = test::ZoneFile(0, noon, 2);
+  const auto old_rules = Zone::Read("Europe/Fernhill", before);
+  const auto new_rules = Zone::Read("Europe/Fernhill", after);
+  ASSERT_TRUE(old_rules.has_value());
+  ASSERT_TRUE(new_rules.has_value());
+  EXPECT_EQ(new_rules->name(), "Europe/Fernhill");
+  EXPECT_EQ(FormatInstant(old_rules->NextRound(noon, kRounds)), "2026-03-02T14:00:00Z");
+  EXPECT_EQ(FormatInstant(new_rules->NextRound(noon, kRounds)), "2026-03-02T20:00:00Z")
+      << "the clock jumps to 14:00 at noon, and that is no later moment";
+  EXPECT_EQ(new_rules->Format(noon), "2026-03-02T14:00:00+02:00");
+  EXPECT_NE(old_rules->Fingerprint(), new_rules->Fingerprint());
+}
+
+TEST(Zone, TheFingerprintIsOfTheRulesNotOfTheirFileOrName) {
+  const Instant noon = At("2026-03-02T12:00:00+00:00").instant;
+  const auto plain = Zone::Read("Europe/Fernhill", test::ZoneFile(0, noon, 0));
+  const auto other = Zone::Read("Europe/Alder", test::ZoneFile(0, noon + minutes(1), 0));
+  EXPECT_EQ(plain->Fingerprint(), other->Fingerprint()) << "a change to the same changes nothing";
+  const auto one = Zone::Read("Europe/Fernhill", test::ZoneFile(0, noon, 1));
+  const auto later = Zone::Read("Europe/Fernhill", test::ZoneFile(0, noon + minutes(1), 1));
+  EXPECT_NE(one->Fingerprint(), later->Fingerprint());
+  EXPECT_EQ(London().Fingerprint(), ZoneOf("GB").Fingerprint()) << "an alias of the tz database";
+  EXPECT_NE(London().Fingerprint(), ZoneOf("Europe/Paris").Fingerprint());
+}
+
+TEST(Zone, AFileThatIsNoneIsRefused) {
+  for (const char* bytes : {"", "TZif2", "name = \"London\""}) {
+    EXPECT_FALSE(Zone::Read("Europe/Fernhill", bytes).has_value()) << bytes;
+  }
+  EXPECT_FALSE(Zone::Read("", test::ZoneFile(0, Instant{}, 1)).has_value());
 }
 
 }  // namespace
