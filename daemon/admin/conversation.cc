@@ -292,8 +292,10 @@ asio::awaitable<std::string> Conversation::Remap(schemas::Value request) {
 }
 
 asio::awaitable<std::string> Conversation::Reconcile(schemas::Value request) {
-  auto order = ReadReconcileOrder(request, services_.clock->Now());
+  const std::vector<std::string> names = services_.reconciler->endpoints();
+  auto order = ReadReconcileOrder(request, services_.clock->Now(), names);
   if (!order) co_return order.error();
+  const std::string endpoint = names.size() > 1 ? order->endpoint : "";
   const std::shared_ptr<reconcile::Run> run = services_.reconciler->Begin(std::move(*order));
   if (run == nullptr) co_return std::string("another reconciliation is running; try again later");
   while (true) {
@@ -301,7 +303,7 @@ asio::awaitable<std::string> Conversation::Reconcile(schemas::Value request) {
       services_.reconciler->Next(run, done);
     };
     const reconcile::Step step = co_await net::Await<reconcile::Step>(std::move(ask));
-    std::string text = ReconcileRows(step);
+    std::string text = ReconcileRows(step, endpoint);
     const bool written = co_await Send(std::move(text));
     if (!written || step.done) co_return std::string();
     if (!step.refusal.empty()) {

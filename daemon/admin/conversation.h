@@ -11,9 +11,9 @@
 //   {"request":"cancel","target":…,"by":…,"why":…}        one object
 //   {"request":"remap","source":…,"line_id":…,"ward":…,"all":…,"send":…,"by":…,"why":…}   one
 //   object for each line in which something differs, how far it is after each page, then the sums
-//   {"request":"reconcile","since":…,"until":…,"source":…,"line_id":…,"ward":…,"send":…,
-//   "overwrite":…,"by":…,"why":…}   objects for what is missing or differs and for what goes again,
-//   how far it is after each moment, then the sums
+//   {"request":"reconcile","endpoint":…,"since":…,"until":…,"source":…,"line_id":…,"ward":…,
+//   "send":…,"overwrite":…,"by":…,"why":…}   objects for what is missing or differs and for what
+//   goes again, how far it is after each moment, then the sums
 //   {"request":"reload","by":…,"why":…}   one object: what is in force from now on; then how far
 //   the lines are that follow, and the sums
 //   {"request":"submit","format":"json"|"ndjson","body":…}   one object for each event

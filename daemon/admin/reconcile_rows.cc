@@ -1,5 +1,6 @@
 #include "daemon/admin/reconcile_rows.h"
 
+#include <algorithm>
 #include <charconv>
 #include <utility>
 
@@ -19,6 +20,15 @@ void Count(schemas::JsonWriter& out, std::string_view name, std::size_t number) 
 /// Said so outright: an order could itself be made from a text.
 Result<reconcile::Order, std::string> Refused(std::string why) {
   return {boost::system::in_place_error, std::move(why)};
+}
+
+std::string NoSuch(const std::string& endpoint, const std::vector<std::string>& endpoints) {
+  std::string words = "no endpoint has the name " + endpoint + "; there ";
+  words += endpoints.size() == 1 ? "is" : "are";
+  for (const std::string& name : endpoints) {
+    words += (&name == &endpoints.front() ? " " : ", ") + name;
+  }
+  return words;
 }
 
 void WriteKey(schemas::JsonWriter& out, const line::Key& key) {
@@ -44,8 +54,14 @@ void WriteDifferences(schemas::JsonWriter& out, const Finding& finding) {
 std::string FindingRow(const Finding& finding) {
   schemas::JsonWriter out;
   out.BeginObject();
-  out.Member("resource", finding.type + "/" + finding.id);
+  const bool is_of_type = finding.grade == reconcile::Grade::kForbidden;
+  out.Member("resource", is_of_type ? finding.type : finding.type + "/" + finding.id);
   out.Member("grade", reconcile::GradeName(finding.grade));
+  if (is_of_type) {
+    out.Member("why", finding.why);
+    out.EndObject();
+    return out.Take() + "\n";
+  }
   WriteKey(out, finding.key);
   if (!finding.ward.empty()) out.Member("ward", finding.ward);
   out.MemberInteger("delivery", finding.bundle_seq);
@@ -94,11 +110,12 @@ std::string ProgressRow(const reconcile::Step& step) {
   return out.Take() + "\n";
 }
 
-std::string SumsRow(const reconcile::Tally& tally) {
+std::string SumsRow(const reconcile::Tally& tally, std::string_view endpoint) {
   schemas::JsonWriter out;
   out.BeginObject();
   out.Name("sums");
   out.BeginObject();
+  if (!endpoint.empty()) out.Member("endpoint", endpoint);
   WriteTally(out, tally);
   out.EndObject();
   out.EndObject();
@@ -119,8 +136,15 @@ std::optional<Instant> ReadTime(std::string_view text, Instant now) {
   return std::nullopt;
 }
 
-Result<reconcile::Order, std::string> ReadReconcileOrder(schemas::Value request, Instant now) {
+Result<reconcile::Order, std::string> ReadReconcileOrder(
+    schemas::Value request, Instant now, const std::vector<std::string>& endpoints) {
   reconcile::Order order;
+  const std::string endpoint = TextOf(request, "endpoint");
+  if (!endpoint.empty()) {
+    order.endpoint = endpoint;
+    order.accepted.never_sent = true;
+    if (std::ranges::count(endpoints, endpoint) == 0) return Refused(NoSuch(endpoint, endpoints));
+  }
   const auto since = ReadTime(TextOf(request, "since"), now);
   if (!since) {
     return Refused("since when: a date-time with offset, or a number of days or hours as 3d, 36h");
@@ -146,13 +170,13 @@ Result<reconcile::Order, std::string> ReadReconcileOrder(schemas::Value request,
   return order;
 }
 
-std::string ReconcileRows(const reconcile::Step& step) {
+std::string ReconcileRows(const reconcile::Step& step, std::string_view endpoint) {
   std::string text;
   for (const Finding& finding : step.findings) text += FindingRow(finding);
   for (const reconcile::Sent& sent : step.sent) text += SentRow(sent);
   for (const reconcile::Trouble& trouble : step.troubles) text += TroubleRow(trouble);
   text += ProgressRow(step);
-  if (step.done) text += SumsRow(step.tally);
+  if (step.done) text += SumsRow(step.tally, endpoint);
   return text;
 }
 
@@ -160,10 +184,13 @@ void WriteTally(schemas::JsonWriter& out, const reconcile::Tally& tally) {
   Count(out, "lines", tally.lines);
   Count(out, "compared", tally.compared);
   Count(out, "wrong_patient", tally.wrong_patient);
+  Count(out, "doubled", tally.doubled);
   Count(out, "missing", tally.missing);
   Count(out, "differs", tally.differs);
   Count(out, "unreadable", tally.unreadable);
+  Count(out, "forbidden", tally.forbidden);
   Count(out, "changed_since", tally.changed_since);
+  Count(out, "never_sent", tally.never_sent);
   Count(out, "on_its_way", tally.on_its_way);
   Count(out, "given_up", tally.given_up);
   Count(out, "not_kept", tally.not_kept);

@@ -4,6 +4,7 @@
 #include <optional>
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include "daemon/reconcile/run.h"
 #include "schemas/json/document.h"
@@ -16,9 +17,11 @@ namespace dwell::admin {
 std::optional<Instant> ReadTime(std::string_view text, Instant now);
 
 /// The order in a "reconcile" request, or what is wrong with it, in words for a person. "since"
-/// must be there; "until", "source", "line_id" and "ward" may be. With "send":true also who and
-/// why, as for other decisions (orders.h); "overwrite":true only with it.
-Result<reconcile::Order, std::string> ReadReconcileOrder(schemas::Value request, Instant now);
+/// must be there; "until", "endpoint", "source", "line_id" and "ward" may be. An endpoint that is
+/// named, one of `endpoints`, is also looked at for what it never got. With "send":true also who
+/// and why, as for other decisions (orders.h); "overwrite":true only with it.
+Result<reconcile::Order, std::string> ReadReconcileOrder(schemas::Value request, Instant now,
+                                                         const std::vector<std::string>& endpoints);
 
 /// One JSON object with its line end for each finding and each line of which something goes again
 /// or that could not be looked at, then how far it is; with the last step of a run also the sums.
@@ -27,9 +30,12 @@ Result<reconcile::Order, std::string> ReadReconcileOrder(schemas::Value request,
 ///   {"sent":{source, line_id, deliveries [...], resources, left_out}}
 ///   {"source", "line_id", "trouble"}
 ///   {"looked_at", "of", "compared", "waiting"}
-///   {"sums":{lines, compared, wrong_patient, missing, differs, unreadable, changed_since,
-///   on_its_way, given_up, not_kept, troubles, sent, deliveries}}
-std::string ReconcileRows(const reconcile::Step& step);
+///   {"sums":{endpoint, lines, compared, wrong_patient, doubled, missing, differs, unreadable,
+///   forbidden, changed_since, never_sent, on_its_way, given_up, not_kept, troubles, sent,
+///   deliveries}}
+/// A finding about a type alone has resource, grade and why. `endpoint` is a name, or empty where
+/// there is only one.
+std::string ReconcileRows(const reconcile::Step& step, std::string_view endpoint = {});
 
 /// The members of the sums, into an object that is open.
 void WriteTally(schemas::JsonWriter& out, const reconcile::Tally& tally);

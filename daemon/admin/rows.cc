@@ -81,7 +81,11 @@ void WriteInForce(schemas::JsonWriter& out, const InForce& in_force) {
   out.EndObject();
 }
 
-void WriteReconciled(schemas::JsonWriter& out, const reconcile::LastRun& last) {
+/// Nothing when none went through.
+void WriteReconciled(schemas::JsonWriter& out, const State& state, const std::string& endpoint) {
+  const auto found = std::ranges::find(state.reconciled, endpoint, &reconcile::LastRun::endpoint);
+  if (found == state.reconciled.end()) return;
+  const reconcile::LastRun& last = *found;
   out.Name("reconciled");
   out.BeginObject();
   out.Member("at", FormatInstant(last.ended));
@@ -147,6 +151,7 @@ void WriteEndpoints(schemas::JsonWriter& out, const State& state) {
     out.MemberBool("configured", now != state.endpoints.end());
     WriteDeliveries(out, known);
     if (now != state.endpoints.end()) WriteProgress(out, now->progress);
+    WriteReconciled(out, state, known.name);
     out.EndObject();
   }
   out.EndArray();
@@ -172,7 +177,7 @@ std::string StatusRow(const store::Counts& counts, const State& state) {
   if (state.known.size() > 1) WriteEndpoints(out, state);
   WriteFile(out, state);
   if (state.in_force) WriteInForce(out, *state.in_force);
-  if (state.reconciled) WriteReconciled(out, *state.reconciled);
+  WriteReconciled(out, state, "main");
   WriteCounted<store::UnknownCodeRecord>(
       out, "unknown_codes", state.unknown_codes,
       {{{"group", &store::UnknownCodeRecord::group}, {"code", &store::UnknownCodeRecord::code}}});

@@ -43,7 +43,7 @@ struct State {
   std::optional<InForce> in_force;
   store::Pages pages;
   std::optional<retention::CleanUp> cleaned_up;
-  std::optional<reconcile::LastRun> reconciled;
+  std::vector<reconcile::LastRun> reconciled;  ///< the last of each endpoint
   std::vector<store::UnknownCodeRecord> unknown_codes;
   std::vector<store::DoubtfulIdentifierRecord> doubtful_identifiers;
 };

@@ -133,6 +133,7 @@ struct App::Parts {
   }
 
   Result<void> OpenDelivery(const config::Config& config) {
+    std::vector<reconcile::Target> targets;
     for (Way& way : ways) {
       delivery::Endpoint endpoint = delivery::EndpointOf(config, way.endpoint);
       endpoint.number = way.number;
@@ -141,13 +142,15 @@ struct App::Parts {
       if (!started) return NamedError(way, started.error());
       way.delivery = std::move(*started);
       ledger->OnNews([to = way.delivery.get()] { to->Wake(); });
+      targets.push_back({way.endpoint.name, std::move(endpoint),
+                         [to = way.delivery.get()] { return to->progress(); }});
     }
     alarm = std::make_unique<alarm::Alarm>(*ledger, clock);
     const retention::Lifetimes lifetimes{std::chrono::days(config.store.keep_delivered_days),
                                          std::chrono::days(config.store.keep_closed_lines_days)};
     retention = std::make_unique<retention::Retention>(*writer, *ledger, clock, lifetimes);
-    auto reading = reconcile::Reconciler::Start(
-        *ledger, clock, delivery::EndpointOf(config, config.endpoint), ScheduleOf(config));
+    auto reading =
+        reconcile::Reconciler::Start(*ledger, clock, std::move(targets), ScheduleOf(config));
     if (!reading) return reading.error();
     reconciler = std::move(*reading);
     return {};

@@ -168,6 +168,12 @@ inline constexpr std::chrono::seconds kReadTimeMax{15};
 inline constexpr std::chrono::milliseconds kReadStepTime{1000};
 /// A read without an answer is repeated, then told as unreadable.
 inline constexpr std::uint32_t kReadAttemptsMax = 3;
+/// So many resources of a type that may not be read, and none that may, are asked for; then no more
+/// of that type: one may be closed to us for its own sake, all of them not.
+inline constexpr std::size_t kForbiddenMax = 10;
+/// So long a scheduled reconciliation waits for an endpoint that is down while others have their
+/// turn behind it.
+inline constexpr std::chrono::minutes kReconcileWaitMax{15};
 /// So long a patient that was looked up for a comparison is remembered.
 inline constexpr std::chrono::minutes kFoundForReading{10};
 /// A reconciliation that runs by itself first does so this long after the start: a daemon that is

@@ -95,6 +95,11 @@ void AddReconcile(CLI::App& cli, Options& options) {
       ->required()
       ->type_name("TIME");
   reconcile->add_option("--until", options.until, "and until; likewise")->type_name("TIME");
+  reconcile
+      ->add_option("--endpoint", options.endpoint_name,
+                   "of several, the one that is read back, also for what it never got; else the "
+                   "main one")
+      ->type_name("NAME");
   reconcile->add_option("--source", options.source, "lines of this source only")
       ->type_name("SOURCE");
   reconcile->add_option("--line", options.line, "lines of this id only")->type_name("LINE");

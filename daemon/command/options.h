@@ -18,7 +18,7 @@ struct Options {
   bool json = false;          ///< --json
   bool verbose = false;       ///< check --verbose
   bool endpoint = false;      ///< check --endpoint
-  std::string endpoint_name;  ///< the one meant by check --endpoint NAME; empty: all
+  std::string endpoint_name;  ///< check and reconcile --endpoint NAME; empty: all, the main one
   bool all = false;           ///< lines and remap --all
   bool overdue = false;       ///< lines --overdue
   std::string due_within;     ///< lines --due-within

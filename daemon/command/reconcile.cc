@@ -1,13 +1,10 @@
 #include "daemon/command/reconcile.h"
 
-#include <unistd.h>
-
-#include <chrono>
 #include <cstdio>
 #include <cstdlib>
 
 #include "daemon/base/limits.h"
-#include "daemon/command/admin_client.h"
+#include "daemon/command/long_answer.h"
 #include "daemon/command/table.h"
 #include "schemas/json/writer.h"
 
@@ -15,24 +12,17 @@ namespace dwell::command {
 namespace {
 
 /// A row holds the places of one resource that differ.
-constexpr schemas::ParseLimits kRowLimits{
-    .bytes_max = 64 * limits::kMiB, .depth_max = 8, .values_max = 1'000'000};
+constexpr std::size_t kRowBytesMax = 64 * limits::kMiB;
 
 std::string RequestFor(const Options& options) {
   schemas::JsonWriter request;
   request.BeginObject();
   request.Member("request", "reconcile");
+  if (!options.endpoint_name.empty()) request.Member("endpoint", options.endpoint_name);
   request.Member("since", options.since);
   if (!options.until.empty()) request.Member("until", options.until);
-  if (!options.source.empty()) request.Member("source", options.source);
-  if (!options.line.empty()) request.Member("line_id", options.line);
-  if (!options.ward.empty()) request.Member("ward", options.ward);
-  if (options.send) {
-    request.MemberBool("send", true);
-    if (options.overwrite) request.MemberBool("overwrite", true);
-    request.Member("by", options.by);
-    request.Member("why", options.why);
-  }
+  WriteLinesAndDecision(request, options);
+  if (options.overwrite) request.MemberBool("overwrite", true);
   request.EndObject();
   return request.Take();
 }
@@ -42,9 +32,11 @@ struct Words {
 };
 constexpr Words kGrades[] = {
     {"wrong-patient", "NAMES ANOTHER PATIENT"},
+    {"doubled", "IS THERE MORE THAN ONCE"},
     {"missing", "missing"},
     {"differs", "differs"},
     {"unreadable", "could not be read"},
+    {"forbidden", "may not be read"},
 };
 
 std::string GradeInWords(const std::string& grade) {
@@ -59,7 +51,9 @@ std::string LineInWords(schemas::Value row) {
 }
 
 std::string FindingInWords(schemas::Value row) {
-  std::string words = TextAt(row, "/resource") + ": " + GradeInWords(TextAt(row, "/grade"));
+  const std::string grade = TextAt(row, "/grade");
+  std::string words = TextAt(row, "/resource") + ": " + GradeInWords(grade);
+  if (grade == "forbidden") return words + "\n  " + TextAt(row, "/why") + "\n";
   if (row.Find("changed_since")) words += ", written since by somebody else";
   words += "\n  " + LineInWords(row) + ", ward " + TextAt(row, "/ward") + ", delivery " +
            TextAt(row, "/delivery") + ", accepted " + TextAt(row, "/accepted_at") + "\n";
@@ -90,17 +84,22 @@ std::string SentInWords(schemas::Value sent) {
 }
 
 std::string SumsInWords(schemas::Value sums) {
-  std::string words =
+  const std::string endpoint = TextAt(sums, "/endpoint");
+  std::string words = endpoint == "-" ? "" : endpoint + ": ";
+  words +=
       TextAt(sums, "/compared") + " resources of " + TextAt(sums, "/lines") + " lines compared\n";
   const auto tell = [&](std::string_view pointer, const char* what) {
     const std::string count = TextAt(sums, pointer);
     if (count != "0" && count != "-") words += count + what;
   };
   tell("/wrong_patient", " NAME ANOTHER PATIENT\n");
+  tell("/doubled", " ARE THERE MORE THAN ONCE\n");
   tell("/missing", " missing\n");
   tell("/differs", " differ\n");
   tell("/changed_since", " of these written since by somebody else\n");
   tell("/unreadable", " could not be read\n");
+  tell("/forbidden", " not compared: they may not be read\n");
+  tell("/never_sent", " were never sent there; --send sends them\n");
   tell("/on_its_way", " not compared: a delivery that waits writes them anyway\n");
   tell("/given_up", " not compared: given up, the line's next delivery carries them\n");
   tell("/not_kept", " deliveries no longer kept: what they held was not compared\n");
@@ -134,37 +133,16 @@ std::string ProgressInWords(schemas::Value row, double seconds) {
 }
 
 Result<int> Reconcile(const std::string& socket, const Options& options) {
-  using Clock = std::chrono::steady_clock;
-  const bool progress = options.progress || ::isatty(STDERR_FILENO) == 1;
-  const auto begun = Clock::now();
-  bool shown = false;
-  bool found = false;
-  bool unreadable = false;
-  const auto asked = AskDaemon(socket, RequestFor(options), [&](std::string_view text) {
-    const auto row = schemas::Document::Parse(text, kRowLimits);
-    if (!row || !row->root().is_object()) {
-      unreadable = true;
-      return;
-    }
-    if (row->root().Find("looked_at")) {
-      if (!progress) return;
-      const double seconds = std::chrono::duration<double>(Clock::now() - begun).count();
-      const std::string words = ProgressInWords(row->root(), seconds);
-      std::fprintf(stderr, "\r\033[K%s", words.c_str());
-      shown = true;
-      return;
-    }
-    if (shown) std::fputs("\n", stderr);
-    shown = false;
-    found = found || row->root().Find("grade") || row->root().Find("trouble");
-    const std::string words =
-        options.json ? std::string(text) + "\n" : ReconciledInWords(row->root());
-    std::fwrite(words.data(), 1, words.size(), stdout);
-  });
-  if (shown) std::fputs("\n", stderr);
-  if (!asked) return asked.error();
-  if (unreadable) return Error(ErrorKind::kData, "the daemon's answer is not complete");
-  return found ? 1 : 0;
+  LongAnswer answer;
+  answer.row_bytes_max = kRowBytesMax;
+  answer.in_words = ReconciledInWords;
+  answer.progress = ProgressInWords;
+  answer.is_trouble = [&options](schemas::Value row) {
+    const std::string never = TextAt(row, "/sums/never_sent");
+    const bool is_lacking = !options.send && never != "0" && never != "-";
+    return is_lacking || row.Find("grade") || row.Find("trouble");
+  };
+  return AskLong(socket, RequestFor(options), options, answer);
 }
 
 }  // namespace dwell::command

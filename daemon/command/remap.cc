@@ -1,11 +1,7 @@
 #include "daemon/command/remap.h"
 
-#include <unistd.h>
-
-#include <cstdio>
-
 #include "daemon/base/limits.h"
-#include "daemon/command/admin_client.h"
+#include "daemon/command/long_answer.h"
 #include "daemon/command/table.h"
 #include "schemas/json/writer.h"
 
@@ -13,22 +9,14 @@ namespace dwell::command {
 namespace {
 
 /// A row holds all that differs of one line, narratives too.
-constexpr schemas::ParseLimits kRowLimits{
-    .bytes_max = 256 * limits::kMiB, .depth_max = 8, .values_max = 20'000'000};
+constexpr std::size_t kRowBytesMax = 256 * limits::kMiB;
 
 std::string RequestFor(const Options& options) {
   schemas::JsonWriter request;
   request.BeginObject();
   request.Member("request", "remap");
-  if (!options.source.empty()) request.Member("source", options.source);
-  if (!options.line.empty()) request.Member("line_id", options.line);
-  if (!options.ward.empty()) request.Member("ward", options.ward);
+  WriteLinesAndDecision(request, options);
   if (options.all) request.MemberBool("all", true);
-  if (options.send) {
-    request.MemberBool("send", true);
-    request.Member("by", options.by);
-    request.Member("why", options.why);
-  }
   request.EndObject();
   return request.Take();
 }
@@ -94,33 +82,14 @@ std::string RemappedInWords(schemas::Value row) {
 }
 
 Result<int> Remap(const std::string& socket, const Options& options) {
-  const bool progress = options.progress || ::isatty(STDERR_FILENO) == 1;
-  bool shown = false;
-  bool trouble = false;
-  bool unreadable = false;
-  const auto asked = AskDaemon(socket, RequestFor(options), [&](std::string_view text) {
-    const auto row = schemas::Document::Parse(text, kRowLimits);
-    if (!row || !row->root().is_object()) {
-      unreadable = true;
-      return;
-    }
-    if (row->root().Find("looked_at")) {
-      if (!progress) return;
-      std::fprintf(stderr, "\r%s of %s lines", TextAt(row->root(), "/looked_at").c_str(),
-                   TextAt(row->root(), "/of").c_str());
-      shown = true;
-      return;
-    }
-    if (shown) std::fputs("\n", stderr);
-    shown = false;
-    trouble = trouble || row->root().Find("trouble");
-    const std::string line = options.json ? std::string(text) + "\n" : RemappedInWords(row->root());
-    std::fwrite(line.data(), 1, line.size(), stdout);
-  });
-  if (shown) std::fputs("\n", stderr);
-  if (!asked) return asked.error();
-  if (unreadable) return Error(ErrorKind::kData, "the daemon's answer is not complete");
-  return trouble ? 1 : 0;
+  LongAnswer answer;
+  answer.row_bytes_max = kRowBytesMax;
+  answer.in_words = RemappedInWords;
+  answer.progress = [](schemas::Value row, double) {
+    return TextAt(row, "/looked_at") + " of " + TextAt(row, "/of") + " lines";
+  };
+  answer.is_trouble = [](schemas::Value row) { return row.Find("trouble").has_value(); };
+  return AskLong(socket, RequestFor(options), options, answer);
 }
 
 }  // namespace dwell::command

@@ -272,6 +272,8 @@ Progress Engine::progress() const {
   Progress progress = progress_;
   progress.in_flight = active_;
   progress.writes = style().why;
+  progress.interaction = style().interaction;
+  progress.identity = style().identity;
   progress.holds = writing_.in_use();
   progress.entries_max = style().entries_max;
   progress.paused_until = health_.paused_until();

@@ -7,6 +7,7 @@
 
 #include "daemon/base/limits.h"
 #include "daemon/delivery/bundle_shape.h"
+#include "mapping/fhir/elements.h"
 #include "mapping/fhir/references.h"
 
 namespace dwell::delivery {
@@ -71,15 +72,24 @@ bool IsId(std::string_view id) {
   });
 }
 
-/// Whether it is what was asked for: written as a search, one of its identifiers gives the same
-/// search.
+/// Whether it is what was asked for: written as a search, one of its identifiers, or of its tags,
+/// gives the same search.
 bool Carries(const Value& resource, std::string_view search) {
   const std::string_view type = TypeOf(search);
-  return Says(resource, "resourceType", type) &&
-         Any(resource, "identifier", [&](const Value& identifier) {
-           return fhir::ConditionalReference(type, Text(identifier, "system"),
-                                             Text(identifier, "value")) == search;
-         });
+  if (!Says(resource, "resourceType", type)) return false;
+  const std::string by_tag = std::string(type) + "?_tag=";
+  if (search.starts_with(by_tag)) {
+    const auto meta = resource.Find("meta");
+    return meta && meta->is_object() && Any(*meta, "tag", [&](const Value& tag) {
+             return by_tag + fhir::EncodeSegment(Text(tag, "system")) + "%7C" +
+                        fhir::EncodeSegment(Text(tag, "code")) ==
+                    search;
+           });
+  }
+  return Any(resource, "identifier", [&](const Value& identifier) {
+    return fhir::ConditionalReference(type, Text(identifier, "system"),
+                                      Text(identifier, "value")) == search;
+  });
 }
 
 /// "Patient/17" out of what a reference may hold: relative, absolute, with a version.
@@ -152,32 +162,40 @@ Finding CountMatches(const Value& bundle, const Entries& entries, std::string_vi
   return matches.empty() ? Finding::kNone : Finding::kOne;
 }
 
-/// Whether the one is still in force.
+/// Whether the one is still in force. What became of a resource of ours is no matter here.
 Finding Inspect(const Value& resource) {
   if (!IsId(Text(resource, "id"))) return Finding::kUnclear;
   const auto is_replaced = [](const Value& link) { return Text(link, "type") == "replaced-by"; };
   if (Any(resource, "link", is_replaced)) return Finding::kReplaced;
   const auto active = resource.Find("active");
   if (active && !(active->is_bool() && active->AsBool())) return Finding::kInactive;
-  if (Says(resource, "status", "entered-in-error")) return Finding::kEnteredWrong;
+  const bool is_wrong =
+      Says(resource, "resourceType", "Encounter") && Says(resource, "status", "entered-in-error");
+  if (is_wrong) return Finding::kEnteredWrong;
   return Finding::kOne;
 }
 
 }  // namespace
 
+Counted CountFound(Value answer, std::string_view search) {
+  const bool is_searchset = answer.is_object() && Says(answer, "resourceType", "Bundle") &&
+                            Says(answer, "type", "searchset");
+  if (!is_searchset) return {};
+  const Entries entries = ReadEntries(answer);
+  Counted counted;
+  counted.finding = CountMatches(answer, entries, search);
+  if (counted.finding == Finding::kOne) counted.resource = entries.matches.front();
+  return counted;
+}
+
 Match ReadMatch(std::string_view body, std::string_view search) {
   const auto document = Document::Parse(body, kAnswerLimits);
   if (!document) return {Finding::kNotJson, {}};
-  const Value bundle = document->root();
-  if (!bundle.is_object() || !Says(bundle, "resourceType", "Bundle") ||
-      !Says(bundle, "type", "searchset")) {
-    return {Finding::kOther, {}};
-  }
-  const Entries entries = ReadEntries(bundle);
+  const Counted counted = CountFound(document->root(), search);
   Match match;
-  match.finding = CountMatches(bundle, entries, search);
+  match.finding = counted.finding;
   if (match.finding != Finding::kOne) return match;
-  const Value& resource = entries.matches.front();
+  const Value& resource = *counted.resource;
   match.finding = Inspect(resource);
   if (match.finding != Finding::kOne) return match;
   match.found.literal.append(TypeOf(search)).append("/").append(Text(resource, "id"));

@@ -4,12 +4,14 @@
 #pragma once
 
 #include <cstdint>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
 
 #include "daemon/delivery/verdict.h"
 #include "schemas/base/result.h"
+#include "schemas/json/document.h"
 
 namespace dwell::delivery {
 
@@ -41,6 +43,15 @@ struct Match {
   Finding finding = Finding::kNotJson;
   Found found;  ///< for kOne
 };
+
+/// How many resources the search found, whether or not they are still in force, and the one for
+/// kOne; kOther when `answer` is no search result. `search` is "Type?identifier=..." as
+/// fhir::ConditionalReference() writes it, or likewise "Type?_tag=...".
+struct Counted {
+  Finding finding = Finding::kOther;
+  std::optional<schemas::Value> resource;
+};
+Counted CountFound(schemas::Value answer, std::string_view search);
 
 /// Reads a body. `search` as FindSearches() gives it.
 Match ReadMatch(std::string_view body, std::string_view search);

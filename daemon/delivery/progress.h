@@ -19,8 +19,10 @@ struct Progress {
   /// Of the steady clock: until then nothing is sent, as the endpoint takes nothing. In the past:
   /// there is no pause.
   std::chrono::steady_clock::time_point paused_until{};
-  std::size_t in_flight = 0;      ///< requests, or what belongs together of them
-  std::string writes;             ///< in which style and why; one line, for people
+  std::size_t in_flight = 0;  ///< requests, or what belongs together of them
+  std::string writes;         ///< in which style and why; one line, for people
+  Interaction interaction = Interaction::kTransaction;  ///< the style
+  Identity identity = Identity::kUpdateAsCreate;
   std::optional<Identity> holds;  ///< by what it holds resources of ours; empty: it holds none
   std::size_t entries_max = 0;    ///< of a request that several bundles share; may be learned
   std::string last_failure;       ///< in words; empty while all is well

@@ -197,6 +197,8 @@ class Rewriter {
 
 }  // namespace
 
+bool IsOwn(std::string_view reference) { return ReadOwn(reference).has_value(); }
+
 std::vector<Entry> EntriesOf(std::string_view frozen, Interaction interaction, Identity identity) {
   const auto document = Document::Parse(frozen, kFrozenLimits);
   if (!document) return {};

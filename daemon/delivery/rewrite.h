@@ -34,6 +34,9 @@ struct Entry {
   std::string resource;       ///< JSON
 };
 
+/// Whether it is a reference to a resource of ours: "Type/dwell-UUID".
+bool IsOwn(std::string_view reference);
+
 /// Empty when `frozen` is no bundle as fhir::TransactionBundle() writes it.
 std::vector<Entry> EntriesOf(std::string_view frozen, Interaction interaction, Identity identity);
 

@@ -1,4 +1,4 @@
-// What the main endpoint said yes to: for reading it back, and for sending it again.
+// What an endpoint said yes to: for reading it back, and for sending it again.
 #pragma once
 
 #include <cstdint>
@@ -12,6 +12,9 @@ namespace dwell::ledger {
 
 /// Which lines and which time are meant.
 struct AcceptedOrder {
+  std::int64_t endpoint = 0;  ///< whose; see store::Store::EndpointNumber()
+  /// Also what the endpoint never got of what another one did in that time; costs more reading.
+  bool never_sent = false;
   std::string source, line_id, ward;  ///< those of the line; empty: whatever they are
   Instant since{};                    ///< accepted then or later ...
   Instant until = Instant::max();     ///< ... and then or before
@@ -26,11 +29,20 @@ struct Accepted {
   Instant at{};                 ///< when that was settled
 };
 
+/// A resource to be sent.
+struct AgainOne {
+  std::string name;             ///< "Type/id"
+  std::int64_t bundle_seq = 0;  ///< Accepted::bundle_seq
+  /// The endpoint never got it; the bundle is another one's.
+  bool is_first = false;
+};
+
 struct AcceptedLine {
   std::int64_t line_seq = 0;
   line::Key key;
   std::string ward;
   std::vector<Accepted> resources;
+  std::vector<AgainOne> never_sent;  ///< when they were asked for
   std::size_t on_its_way = 0;  ///< resources that a delivery which is still open writes anyhow
   std::size_t given_up = 0;    ///< resources that count as not issued (see ForgetIssued())
   /// Deliveries of that time whose bodies are no longer stored, or whose line is no longer kept.
@@ -48,15 +60,12 @@ struct AcceptedPage {
 
 /// What is to be sent again of one line.
 struct AgainLine {
-  struct One {
-    std::string name;             ///< "Type/id"
-    std::int64_t bundle_seq = 0;  ///< Accepted::bundle_seq
-  };
   std::int64_t line_seq = 0;
-  std::vector<One> resources;
+  std::vector<AgainOne> resources;
 };
 
 struct AgainOrder {
+  std::int64_t endpoint = 0;  ///< where to
   std::vector<AgainLine> lines;
   std::string by, why;  ///< checked by whoever asks (admin/orders.h)
 };

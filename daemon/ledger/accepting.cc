@@ -1,4 +1,4 @@
-// What the endpoint accepted of lines in a period.
+// What an endpoint accepted of lines in a period.
 #include <algorithm>
 #include <map>
 #include <utility>
@@ -6,6 +6,7 @@
 #include "daemon/ledger/held.h"
 #include "daemon/ledger/impl.h"
 #include "daemon/ledger/issued_code.h"
+#include "daemon/ledger/never_sent.h"
 #include "daemon/ledger/summary.h"
 #include "schemas/json/write_value.h"
 
@@ -83,7 +84,7 @@ class Gathering {
 
 Result<void> Gather(store::Store& store, const AcceptedOrder& order,
                     const store::LineRecord& record, AcceptedLine& line, std::size_t& pieces) {
-  const auto bundles = OfMainEndpoint(store.BundlesSince(record.seq, order.since));
+  const auto bundles = OfEndpoint(store.BundlesSince(record.seq, order.since), order.endpoint);
   if (bundles.has_error()) return bundles.error();
   Gathering gathering(order);
   const bool is_any = std::ranges::any_of(
@@ -111,7 +112,21 @@ Result<void> Gather(store::Store& store, const AcceptedOrder& order,
   return {};
 }
 
-Result<void> ListPage(store::Store& store, const AcceptedOrder& order, AcceptedPage& page) {
+Result<void> GatherNeverSent(store::Store& store, const Rules& rules, const AcceptedOrder& order,
+                             const store::LineRecord& record, AcceptedLine& line,
+                             std::size_t& pieces) {
+  if (!order.never_sent) return {};
+  const auto found = FindNeverSent(store, rules, record, order.endpoint, pieces);
+  if (found.has_error()) return found.error();
+  for (const NeverSent& one : found.value()) {
+    if (one.at < order.since || one.at > order.until) continue;
+    line.never_sent.push_back({one.resource.type + "/" + one.resource.id, one.bundle_seq, true});
+  }
+  return {};
+}
+
+Result<void> ListPage(store::Store& store, const Rules& rules, const AcceptedOrder& order,
+                      AcceptedPage& page) {
   page.of = store.counts().lines;
   page.after = order.after;
   const auto records = store.ListLines(page.after, limits::kAcceptedLinesMax);
@@ -128,10 +143,12 @@ Result<void> ListPage(store::Store& store, const AcceptedOrder& order, AcceptedP
       line.line_seq = record.seq;
       line.key = record.key;
       line.ward = WardIn(record.summary);
-      const Result<void> done = Gather(store, order, record, line, pieces);
+      Result<void> done = Gather(store, order, record, line, pieces);
+      if (done.has_value()) done = GatherNeverSent(store, rules, order, record, line, pieces);
       if (done.has_error()) return done;
-      const bool is_anything = !line.resources.empty() || line.on_its_way + line.given_up != 0 ||
-                               line.not_kept != 0 || !line.trouble.empty();
+      const bool is_anything = !line.resources.empty() || !line.never_sent.empty() ||
+                               line.on_its_way + line.given_up != 0 || line.not_kept != 0 ||
+                               !line.trouble.empty();
       if (is_anything) page.lines.push_back(std::move(line));
     }
     ++page.looked_at;
@@ -146,8 +163,8 @@ void Ledger::ListAccepted(AcceptedOrder order, std::function<void(Result<Accepte
   auto page = std::make_shared<AcceptedPage>();
   store::Job job;
   job.weight = limits::kAcceptedLinesMax;
-  job.work = [order = std::move(order), page](store::Store& store) {
-    return ListPage(store, order, *page);
+  job.work = [impl = impl_, order = std::move(order), page](store::Store& store) {
+    return ListPage(store, impl->rules, order, *page);
   };
   job.done = [page, done = std::move(done)](const Result<void>& committed) {
     if (committed.has_error()) return done(committed.error());

@@ -19,9 +19,9 @@ struct Touched {
   bool news = false;
 };
 
-/// Those of the bundles that are the main endpoint's.
-Result<std::vector<store::BundleRecord>> OfMainEndpoint(
-    Result<std::vector<store::BundleRecord>> bundles);
+/// Those of the bundles that are this endpoint's.
+Result<std::vector<store::BundleRecord>> OfEndpoint(
+    Result<std::vector<store::BundleRecord>> bundles, std::int64_t endpoint);
 
 /// What Append() added.
 struct Appended {

@@ -8,11 +8,12 @@
 
 namespace dwell::ledger {
 
-Result<std::vector<store::BundleRecord>> OfMainEndpoint(
-    Result<std::vector<store::BundleRecord>> bundles) {
+Result<std::vector<store::BundleRecord>> OfEndpoint(
+    Result<std::vector<store::BundleRecord>> bundles, std::int64_t endpoint) {
   if (bundles.has_value()) {
-    std::erase_if(bundles.value(),
-                  [](const store::BundleRecord& bundle) { return bundle.endpoint != 0; });
+    std::erase_if(bundles.value(), [endpoint](const store::BundleRecord& bundle) {
+      return bundle.endpoint != endpoint;
+    });
   }
   return bundles;
 }

@@ -196,15 +196,17 @@ class Ledger {
   /// resources would not be legal, and nothing once the queue is full.
   void Remap(RemapOrder order, std::function<void(Result<RemapPage>)> done);
 
-  /// What the endpoint accepted of lines in a period, one page of lines, in one transaction of
-  /// bounded size that changes nothing: for whoever reads it back (daemon/reconcile).
+  /// What an endpoint accepted of lines in a period, one page of lines, in one transaction of
+  /// bounded size that changes nothing: for whoever reads it back (daemon/reconcile). When asked,
+  /// also what it never got although it is to get it.
   void ListAccepted(AcceptedOrder order, std::function<void(Result<AcceptedPage>)> done);
 
   /// The Tasks of lines as they are now, one page of lines, in one transaction of bounded size that
   /// changes nothing. Patients and encounters are referred to by identifier.
   void ListTasks(TaskOrder order, std::function<void(Result<TaskPage>)> done);
 
-  /// Sends resources again, as they were last accepted: one delivery or more at the end of each
+  /// Sends resources again, as they were last accepted, or for the first time, as they were last
+  /// made for another endpoint: one delivery or more at the end of each
   /// line's lane, each with a row that keeps who, why and when, all in one transaction. Left out is
   /// what is no longer the last word: a later delivery of the line holds it, or it was given up and
   /// is derived again with the line. So repeating it is harmless. Nothing once the queue is full.

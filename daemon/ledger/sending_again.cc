@@ -1,5 +1,6 @@
-// What the endpoint accepted and lost goes out again.
+// What an endpoint accepted and lost goes out again, and what it never got for the first time.
 #include <algorithm>
+#include <iterator>
 #include <map>
 #include <set>
 #include <utility>
@@ -8,6 +9,9 @@
 #include "daemon/ledger/held.h"
 #include "daemon/ledger/impl.h"
 #include "daemon/ledger/issued_code.h"
+#include "daemon/ledger/making.h"
+#include "daemon/ledger/never_sent.h"
+#include "daemon/ledger/summary.h"
 #include "schemas/json/write_value.h"
 
 namespace dwell::ledger {
@@ -24,18 +28,55 @@ struct Errand {
   Touched touched;
 };
 
+/// By "Type/id", the delivery that is thought to hold it.
+using Wanted = std::map<std::string, std::int64_t, std::less<>>;
+
+Wanted WantedOf(const AgainLine& line, bool is_first) {
+  Wanted wanted;
+  for (const AgainOne& one : line.resources) {
+    if (one.is_first == is_first) wanted[one.name] = one.bundle_seq;
+  }
+  return wanted;
+}
+
+/// What the endpoint never got, written for it. Nothing when the line cannot be derived, where that
+/// is needed.
+Result<std::vector<fhir::Resource>> FindFirst(Ledger::Impl& ledger, store::Store& store,
+                                              const Errand& errand, const store::LineRecord& record,
+                                              const Wanted& wanted) {
+  std::vector<fhir::Resource> texts;
+  if (wanted.empty()) return texts;
+  std::size_t pieces = 0;
+  auto found = FindNeverSent(store, ledger.rules, record, errand.order.endpoint, pieces);
+  if (found.has_error()) return found.error();
+  for (NeverSent& one : found.value()) {
+    const auto want = wanted.find(one.resource.type + "/" + one.resource.id);
+    const bool is_meant = want != wanted.end() && want->second == one.bundle_seq;
+    if (is_meant) texts.push_back(std::move(one.resource));
+  }
+  const auto to =
+      std::ranges::find(ledger.rules.destinations, errand.order.endpoint, &Destination::number);
+  if (texts.empty() || to == ledger.rules.destinations.end() || to->types.empty()) return texts;
+  const Result<LineState*> loaded = ledger.Load(store, record.key);
+  const bool is_unreadable = loaded.has_error() && loaded.error().kind() == ErrorKind::kData;
+  if (is_unreadable) return std::vector<fhir::Resource>();
+  if (loaded.has_error()) return loaded.error();
+  const auto line = ledger.Derive(*loaded.value(), nullptr);
+  if (line.has_error()) return std::vector<fhir::Resource>();
+  const Derived derived = DeriveResources(*line, loaded.value()->issued, ledger.rules,
+                                          {.recorded = errand.now, .derived_again = true});
+  return fhir::Select(to->types, texts, *line, derived.dues, ledger.rules.fhir);
+}
+
 /// The texts that are still the last word, in the order in which they were sent.
-Result<std::vector<fhir::Resource>> FindTexts(store::Store& store, const AgainLine& line) {
-  std::map<std::string, std::int64_t, std::less<>> wanted;
-  for (const AgainLine::One& one : line.resources) wanted[one.name] = one.bundle_seq;
-  const auto record = store.LoadLine(line.line_seq);
-  if (record.has_error()) return record.error();
-  const auto issued = record.value() ? DecodeIssued(record.value()->issued) : std::nullopt;
-  if (!issued) return std::vector<fhir::Resource>();
+Result<std::vector<fhir::Resource>> FindTexts(store::Store& store, std::int64_t endpoint,
+                                              const store::LineRecord& record, Wanted wanted) {
+  const auto issued = DecodeIssued(record.issued);
+  if (!issued || wanted.empty()) return std::vector<fhir::Resource>();
   for (const fhir::Issued& one : *issued) {
     if (IsForgotten(one)) wanted.erase(one.type + "/" + one.id);
   }
-  const auto bundles = OfMainEndpoint(store.BundlesSince(line.line_seq, Instant::min()));
+  const auto bundles = OfEndpoint(store.BundlesSince(record.seq, Instant::min()), endpoint);
   if (bundles.has_error()) return bundles.error();
   std::vector<std::vector<fhir::Resource>> found;  // of each bundle, the newest first
   for (const BundleRecord& listed : bundles.value()) {
@@ -65,10 +106,15 @@ Result<std::vector<fhir::Resource>> FindTexts(store::Store& store, const AgainLi
   return texts;
 }
 
-Result<std::int64_t> AppendBundle(store::Store& store, const Errand& errand, std::int64_t line_seq,
+Result<std::int64_t> AppendBundle(store::Store& store, const Errand& errand,
+                                  const store::LineRecord& record,
                                   const std::vector<fhir::Resource>& resources) {
+  const auto ward = store.WardNumber(WardIn(record.summary));
+  if (ward.has_error()) return ward.error();
   BundleRecord bundle;
-  bundle.line_seq = line_seq;
+  bundle.line_seq = record.seq;
+  bundle.endpoint = errand.order.endpoint;
+  bundle.ward = *ward;
   bundle.made_at = errand.now;
   bundle.entries = static_cast<std::uint32_t>(resources.size());
   bundle.body = fhir::TransactionBundle(resources);
@@ -85,11 +131,19 @@ Result<std::int64_t> AppendBundle(store::Store& store, const Errand& errand, std
   return added.value();
 }
 
-Result<void> SendLine(store::Store& store, Errand& errand, const AgainLine& line) {
-  auto texts = FindTexts(store, line);
-  if (texts.has_error()) return texts.error();
+Result<void> SendLine(Ledger::Impl& ledger, store::Store& store, Errand& errand,
+                      const AgainLine& line) {
+  const auto record = store.LoadLine(line.line_seq);
+  if (record.has_error()) return record.error();
   AgainDone::Line& done = errand.done.lines.emplace_back();
   done.line_seq = line.line_seq;
+  done.left_out = line.resources.size();
+  if (!record.value()) return {};
+  auto texts = FindFirst(ledger, store, errand, *record.value(), WantedOf(line, true));
+  if (texts.has_error()) return texts.error();
+  auto again = FindTexts(store, errand.order.endpoint, *record.value(), WantedOf(line, false));
+  if (again.has_error()) return again.error();
+  std::ranges::move(*again, std::back_inserter(*texts));
   done.resources = texts->size();
   done.left_out = line.resources.size() - texts->size();
   const auto begin = std::make_move_iterator(texts->begin());
@@ -97,7 +151,7 @@ Result<void> SendLine(store::Store& store, Errand& errand, const AgainLine& line
     const std::size_t end = std::min(done.resources, at + limits::kSentAgainEntriesMax);
     const std::vector<fhir::Resource> part(begin + static_cast<std::ptrdiff_t>(at),
                                            begin + static_cast<std::ptrdiff_t>(end));
-    const auto seq = AppendBundle(store, errand, line.line_seq, part);
+    const auto seq = AppendBundle(store, errand, *record.value(), part);
     if (seq.has_error()) return seq.error();
     done.bundle_seqs.push_back(*seq);
     errand.touched.news = true;
@@ -110,7 +164,7 @@ Result<void> SendAll(Ledger::Impl& ledger, store::Store& store, Errand& errand) 
   for (const AgainLine& line : errand.order.lines) {
     errand.done.refusal = ledger.WhyNoRoom(store);
     if (!errand.done.refusal.empty()) return {};
-    const Result<void> sent = SendLine(store, errand, line);
+    const Result<void> sent = SendLine(ledger, store, errand, line);
     if (sent.has_error()) return sent;
   }
   return {};

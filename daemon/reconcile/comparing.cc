@@ -166,9 +166,11 @@ class Comparing {
       return Misnames(spot, sent, held);
     }
     const std::string_view now = TextIn(held, "reference");
-    if (now.empty() || now == text) {
+    const bool is_unresolved = now == text || (now.find('?') != now.npos && now == SearchFor(sent));
+    if (now.empty() || is_unresolved) {
       // A search should have become somebody's id; otherwise the identifier is all there is.
-      const bool is_whole = text.empty() && identifier && (held.Find("type") || !sent.Find("type"));
+      const bool is_whole =
+          text.empty() && now.empty() && identifier && (held.Find("type") || !sent.Find("type"));
       return is_whole ? CompareRest(spot, sent, held) : Differs(spot, sent, held);
     }
     const std::string search = SearchFor(sent);
@@ -176,6 +178,8 @@ class Comparing {
     const auto known = known_.find(search);
     if (known == known_.end()) {
       compared_.asks.push_back(search);
+    } else if (known->second == kAmbiguous) {
+      return CompareRest(spot, sent, held);
     } else if (known->second.empty()) {
       Differs(spot, sent, held);  // the endpoint itself does not find whom it names
     } else if (literal != known->second) {

@@ -21,6 +21,9 @@ struct Difference {
 /// Whom the endpoint finds: a search ("Patient?identifier=...", fhir::ConditionalReference()) and
 /// the one resource that it led to ("Patient/17"), or nothing when it did not lead to one.
 using Known = std::map<std::string, std::string>;
+/// Of a resource of ours that is not there, or more than once: nothing can be said of what is
+/// named. That is a finding of its own.
+inline constexpr const char* kAmbiguous = "?";
 
 struct Compared {
   std::vector<Difference> differences;

@@ -27,22 +27,36 @@ std::string_view GradeName(Grade grade) {
   switch (grade) {
     case Grade::kWrongPatient:
       return "wrong-patient";
+    case Grade::kDoubled:
+      return "doubled";
     case Grade::kMissing:
       return "missing";
     case Grade::kDiffers:
       return "differs";
     case Grade::kUnreadable:
       return "unreadable";
+    case Grade::kForbidden:
+      return "forbidden";
   }
   CHECK(false && "a grade without a name");
   return {};
 }
 
+Finding ForbiddenType(const Item& item, const ReadBack& back) {
+  Finding finding;
+  finding.type = item.sent.type;
+  finding.grade = Grade::kForbidden;
+  finding.why = back.why + "; ask who runs the endpoint to let dwelld read and search " +
+                item.sent.type + " (with SMART: scope system/" + item.sent.type + ".rs)";
+  return finding;
+}
+
 std::vector<Finding> FindingsOf(const Item& item, const ReadBack& back, const Compared& compared) {
   using Course = ReadBack::Course;
   if (back.course != Course::kHeld) {
-    const bool is_missing = back.course == Course::kMissing;
-    Finding finding = Begin(item, is_missing ? Grade::kMissing : Grade::kUnreadable);
+    Finding finding = Begin(item, Grade::kUnreadable);
+    if (back.course == Course::kMissing) finding.grade = Grade::kMissing;
+    if (back.course == Course::kSeveral) finding.grade = Grade::kDoubled;
     finding.why = back.why;
     return {finding};
   }
@@ -58,7 +72,11 @@ std::vector<Finding> FindingsOf(const Item& item, const ReadBack& back, const Co
 }
 
 bool IsToBeSent(const Finding& finding, bool overwrite) {
-  if (finding.grade == Grade::kUnreadable) return false;
+  if (finding.grade == Grade::kUnreadable || finding.grade == Grade::kForbidden ||
+      finding.grade == Grade::kDoubled) {
+    return false;
+  }
+  if (finding.is_final && finding.grade != Grade::kMissing) return false;
   return overwrite || !finding.changed_since;
 }
 
@@ -66,6 +84,9 @@ void Tally::Add(const Finding& finding) {
   switch (finding.grade) {
     case Grade::kWrongPatient:
       ++wrong_patient;
+      break;
+    case Grade::kDoubled:
+      ++doubled;
       break;
     case Grade::kMissing:
       ++missing;
@@ -75,6 +96,8 @@ void Tally::Add(const Finding& finding) {
       break;
     case Grade::kUnreadable:
       ++unreadable;
+      break;
+    case Grade::kForbidden:  // counted by resource
       break;
   }
   if (finding.changed_since) ++changed_since;

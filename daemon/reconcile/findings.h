@@ -15,11 +15,13 @@ namespace dwell::reconcile {
 /// The worst first.
 enum class Grade : std::uint8_t {
   kWrongPatient,  ///< it names somebody else than the patient that was sent
+  kDoubled,       ///< the endpoint holds it more than once
   kMissing,       ///< the endpoint does not hold it
   kDiffers,       ///< it says something else
   kUnreadable,    ///< the endpoint would not, or could not, say
+  kForbidden,     ///< we may not read this type; told once for the type, without an id
 };
-/// "wrong-patient", "missing", "differs", "unreadable".
+/// "wrong-patient", "doubled", "missing", "differs", "unreadable", "forbidden".
 std::string_view GradeName(Grade grade);
 
 /// A resource that is not held as it was accepted.
@@ -33,6 +35,7 @@ struct Finding {
   Grade grade = Grade::kMissing;
   /// It was written after we wrote it, by somebody else: perhaps on purpose.
   bool changed_since = false;
+  bool is_final = false;                ///< see AsWritten
   std::vector<Difference> differences;  ///< at most limits::kDifferencesMax
   std::size_t more = 0;                 ///< differences beyond those
   std::string why;                      ///< of what is missing or unreadable, in words
@@ -47,12 +50,15 @@ struct Item {
   std::uint32_t attempts = 0;  ///< reads without an answer so far
 };
 
+/// That we may not read what is of the type of this item.
+Finding ForbiddenType(const Item& item, const ReadBack& back);
+
 /// What is not as it was sent; empty when all is.
 /// Changed since: the endpoint says that it was written clearly later than it said yes to us.
 std::vector<Finding> FindingsOf(const Item& item, const ReadBack& back, const Compared& compared);
 
-/// Whether it is to go out again: never what could not be read, and what somebody else changed only
-/// when that is to be overwritten.
+/// Whether it is to go out again: never what could not be read, is there more than once, or differs
+/// and cannot be changed; and what somebody else changed only when that is to be overwritten.
 bool IsToBeSent(const Finding& finding, bool overwrite);
 
 /// Sums of a run.
@@ -61,15 +67,19 @@ struct Tally {
   std::uint64_t of = 0;       ///< all lines there are
   std::size_t lines = 0;      ///< lines of which something was accepted in the period
   std::size_t compared = 0;   ///< resources read, or said to be missing
-  std::size_t wrong_patient = 0, missing = 0, differs = 0, unreadable = 0;
-  std::size_t changed_since = 0;                           ///< of these
+  std::size_t wrong_patient = 0, doubled = 0, missing = 0, differs = 0, unreadable = 0;
+  std::size_t forbidden = 0;      ///< resources of types that we may not read: not compared
+  std::size_t never_sent = 0;     ///< resources, see ledger::AcceptedOrder
+  std::size_t changed_since = 0;  ///< of these
   std::size_t on_its_way = 0, given_up = 0, not_kept = 0;  ///< see ledger::AcceptedLine
   std::size_t troubles = 0;                                ///< lines that could not be looked at
   std::size_t sent = 0;                                    ///< resources that go again
   std::size_t deliveries = 0;                              ///< in so many deliveries
 
   void Add(const Finding& finding);
-  std::size_t findings() const { return wrong_patient + missing + differs + unreadable; }
+  std::size_t findings() const {
+    return wrong_patient + doubled + missing + differs + unreadable + forbidden;
+  }
 };
 
 }  // namespace dwell::reconcile

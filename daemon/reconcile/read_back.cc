@@ -6,9 +6,12 @@
 
 #include "daemon/base/limits.h"
 #include "daemon/delivery/http_date.h"
+#include "daemon/delivery/match.h"
 #include "daemon/delivery/retry_after.h"
 #include "daemon/delivery/verdict.h"
 #include "daemon/reconcile/references.h"
+#include "schemas/base/check.h"
+#include "schemas/json/write_value.h"
 
 namespace dwell::reconcile {
 namespace {
@@ -27,7 +30,7 @@ struct Row {
 };
 constexpr std::array kRows = {
     Row{401, 401, Course::kPause, "does not accept our credentials"},
-    Row{403, 403, Course::kUnreadable, "forbids us to read it"},
+    Row{kStatusForbidden, kStatusForbidden, Course::kUnreadable, "forbids us to read it"},
     Row{404, 404, Course::kUnreadable, "is not found there; is the base URL right?"},
     Row{407, 407, Course::kPause, "is behind a proxy that wants credentials"},
     Row{408, 408, Course::kAgain, "waited too long for the request"},
@@ -66,16 +69,23 @@ std::optional<Instant> ChangedAt(const Exchange& exchange, schemas::Value resour
   return now - (*there - changed->instant);
 }
 
+/// Empty, with `back` filled in: a page of something before it, or cut off on its way.
+std::optional<schemas::Document> ReadJson(const Exchange& exchange, ReadBack& back) {
+  back.status = exchange.status;
+  auto document = schemas::Document::Parse(exchange.body, kResourceLimits);
+  if (delivery::IsJson(exchange.content_type) && document && document->root().is_object()) {
+    return std::move(*document);
+  }
+  back.course = Course::kAgain;
+  back.why = "the endpoint answered 200 without FHIR JSON";
+  return std::nullopt;
+}
+
 ReadBack JudgeBody(const Exchange& exchange, std::string_view type, std::string_view id,
                    Instant now) {
   ReadBack back;
-  back.status = exchange.status;
-  auto document = schemas::Document::Parse(exchange.body, kResourceLimits);
-  if (!delivery::IsJson(exchange.content_type) || !document || !document->root().is_object()) {
-    back.course = Course::kAgain;  // a page of something before it, or cut off on its way
-    back.why = "the endpoint answered 200 without FHIR JSON";
-    return back;
-  }
+  auto document = ReadJson(exchange, back);
+  if (!document) return back;
   const bool is_it =
       TextIn(document->root(), "resourceType") == type && TextIn(document->root(), "id") == id;
   if (!is_it) {
@@ -88,6 +98,46 @@ ReadBack JudgeBody(const Exchange& exchange, std::string_view type, std::string_
   return back;
 }
 
+schemas::Document CopyOf(schemas::Value value) {
+  schemas::JsonWriter json;
+  schemas::WriteValue(json, value);
+  auto copy = schemas::Document::Parse(json.Take(), kResourceLimits);
+  CHECK(copy.has_value());  // it was read out of a document
+  return std::move(*copy);
+}
+
+ReadBack JudgeResult(const Exchange& exchange, std::string_view search, Instant now) {
+  using delivery::Finding;
+  ReadBack back;
+  const auto document = ReadJson(exchange, back);
+  if (!document) return back;
+  const delivery::Counted counted = delivery::CountFound(document->root(), search);
+  switch (counted.finding) {
+    case Finding::kOne:
+      back.course = Course::kHeld;
+      back.changed_at = ChangedAt(exchange, *counted.resource, now);
+      back.resource = CopyOf(*counted.resource);
+      return back;
+    case Finding::kNone:
+      back.course = Course::kMissing;
+      back.why = "the endpoint's own search finds none with our identifier";
+      return back;
+    case Finding::kSeveral:
+      back.course = Course::kSeveral;
+      back.why =
+          "the endpoint's own search finds more than one with our identifier: nothing is sent; "
+          "whoever runs the record decides which of them stays";
+      return back;
+    case Finding::kPartial:
+      back.course = Course::kAgain;
+      break;
+    default:
+      break;
+  }
+  back.why = "the endpoint's answer to the search for our identifier cannot be relied on";
+  return back;
+}
+
 bool IsFhirJson(const Exchange& exchange) {
   const auto document = delivery::IsJson(exchange.content_type)
                             ? schemas::Document::Parse(exchange.body, kResourceLimits)
@@ -97,18 +147,11 @@ bool IsFhirJson(const Exchange& exchange) {
 
 }  // namespace
 
-ReadBack JudgeRead(const Exchange& exchange, std::string_view type, std::string_view id,
-                   Instant now) {
-  if (exchange.failure != Failure::kNone) return JudgeFailure(exchange);
-  if (exchange.status == 200) return JudgeBody(exchange, type, id, now);
+/// Any answer but 200.
+static ReadBack JudgeStatus(const Exchange& exchange, Instant now) {
   ReadBack back;
   back.status = exchange.status;
   const std::string answered = "the endpoint answered " + std::to_string(exchange.status);
-  if (exchange.status == 404 && IsFhirJson(exchange)) {
-    back.course = Course::kMissing;
-    back.why = answered + ": it does not hold it";
-    return back;
-  }
   const auto* const row = std::ranges::find_if(kRows, [&](const Row& candidate) {
     return candidate.first <= exchange.status && exchange.status <= candidate.last;
   });
@@ -121,6 +164,27 @@ ReadBack JudgeRead(const Exchange& exchange, std::string_view type, std::string_
   if (back.course == Course::kPause) {
     back.retry_after = delivery::ReadRetryAfter(exchange.retry_after, exchange.date, now);
   }
+  return back;
+}
+
+ReadBack JudgeRead(const Exchange& exchange, std::string_view type, std::string_view id,
+                   Instant now) {
+  if (exchange.failure != Failure::kNone) return JudgeFailure(exchange);
+  if (exchange.status == 200) return JudgeBody(exchange, type, id, now);
+  if (exchange.status != 404 || !IsFhirJson(exchange)) return JudgeStatus(exchange, now);
+  ReadBack back;
+  back.status = exchange.status;
+  back.course = Course::kMissing;
+  back.why = "the endpoint answered 404: it does not hold it";
+  return back;
+}
+
+ReadBack JudgeFind(const Exchange& exchange, std::string_view search, Instant now) {
+  if (exchange.failure != Failure::kNone) return JudgeFailure(exchange);
+  if (exchange.status == 200) return JudgeResult(exchange, search, now);
+  ReadBack back = JudgeStatus(exchange, now);
+  // A search finds none or some; that there is nothing to search is no answer to it.
+  if (back.course == Course::kMissing) back.course = Course::kUnreadable;
   return back;
 }
 

@@ -17,6 +17,7 @@ struct ReadBack {
   enum class Course : std::uint8_t {
     kHeld,        ///< here it is
     kMissing,     ///< the endpoint itself says that it does not hold it
+    kSeveral,     ///< it holds more than one that carries the identifier
     kUnreadable,  ///< no answer to the question; asking again would not help
     kAgain,       ///< no answer this time
     kPause,       ///< the endpoint answers nothing at present: the whole run waits
@@ -35,5 +36,12 @@ struct ReadBack {
 /// says so itself: 410, or 404 with FHIR JSON; any other 404 may come from something before it.
 ReadBack JudgeRead(const net::Exchange& exchange, std::string_view type, std::string_view id,
                    Instant now);
+
+/// The answer to GET [base]/`search`, see AsWritten::search (FHIR R4 search.html). Missing is only
+/// a result that says so; never is one of several chosen.
+ReadBack JudgeFind(const net::Exchange& exchange, std::string_view search, Instant now);
+
+/// HTTP 403: not allowed to read it, and perhaps nothing of its type.
+inline constexpr int kStatusForbidden = 403;
 
 }  // namespace dwell::reconcile

@@ -19,20 +19,27 @@ std::string WithoutSlash(std::string text) {
   return text;
 }
 
+/// Whether the search is for a resource of ours, by its UUID (delivery/rewrite.h).
+bool IsOurs(std::string_view search) {
+  return search.find("%7Curn%3Auuid%3A") != std::string_view::npos;
+}
+
 }  // namespace
 
-Reader::Reader(asio::io_context& loop, delivery::Route route, std::string url,
-               std::size_t in_flight_max, const base::Clock& clock, delivery::Means means)
+Reader::Reader(asio::io_context& loop, delivery::Route route, const delivery::Endpoint& endpoint,
+               std::function<delivery::Progress()> progress, const base::Clock& clock,
+               delivery::Means means)
     : loop_(loop),
       target_(WithoutSlash(route.target)),
-      url_(WithoutSlash(std::move(url))),
+      url_(WithoutSlash(endpoint.url)),
+      progress_(std::move(progress)),
       time_max_(std::min<milliseconds>(route.attempt_time_max, limits::kReadTimeMax)),
       clock_(clock),
       means_(std::move(means)),
       credentials_(delivery::MakeCredentials(loop.get_executor(), route, clock, means_)),
-      health_(in_flight_max, means_.backoff),
+      health_(std::min(endpoint.in_flight_max, limits::kReadsInFlightMax), means_.backoff),
       found_(limits::kFoundForReading, limits::kFoundMax),
-      wires_(in_flight_max),
+      wires_(std::min(endpoint.in_flight_max, limits::kReadsInFlightMax)),
       event_(loop) {
   for (Wire& wire : wires_) {
     wire.client = std::make_unique<net::HttpClient>(route.origin, route.tls);
@@ -55,6 +62,7 @@ void Reader::LetGo() {
 
 asio::awaitable<void> Reader::Work(Run& run, Step& step) {
   co_await WaitForPause();
+  if (progress_) style_ = progress_();
   const auto until = means_.steady() + limits::kReadStepTime;
   const std::size_t allowed = health_.Allowed(means_.steady());
   for (Wire& wire : wires_) {
@@ -95,35 +103,74 @@ asio::awaitable<void> Reader::WorkOn(Wire& wire, Run& run, Step& step,
 
 /// Whether the item was dealt with.
 asio::awaitable<bool> Reader::ReadOne(Wire& wire, Item& item, Run& run, Step& step) {
-  const std::optional<ReadBack> back = co_await Read(wire, item, step);
+  TypeRead& type = run.types[item.sent.type];
+  if (type.answered == 0 && type.forbidden >= limits::kForbiddenMax) {
+    ++run.tally.forbidden;
+    co_return true;
+  }
+  const AsWritten written = WrittenBy(item.sent, style_.interaction, style_.identity);
+  const std::optional<ReadBack> back = co_await Read(wire, item, written, step);
   if (!back) co_return false;
+  if (back->status == kStatusForbidden) {
+    ++run.tally.forbidden;
+    if (type.forbidden++ == 0) Tell({ForbiddenType(item, *back)}, run, step);
+    co_return true;
+  }
   Compared compared;
   if (back->course == ReadBack::Course::kHeld) {
-    std::optional<Compared> found = co_await CompareWith(wire, item, *back, step);
+    std::optional<Compared> found = co_await CompareWith(wire, written, *back, step);
     if (!found) co_return false;
     compared = std::move(*found);
   } else if (back->course == ReadBack::Course::kAgain &&
              ++item.attempts < limits::kReadAttemptsMax) {
     co_return false;
   }
-  if (back->course == ReadBack::Course::kHeld || back->course == ReadBack::Course::kMissing)
+  const bool is_answered = back->course == ReadBack::Course::kHeld ||
+                           back->course == ReadBack::Course::kMissing ||
+                           back->course == ReadBack::Course::kSeveral;
+  if (is_answered) {
+    ++type.answered;
     ++run.tally.compared;
-  for (Finding& finding : FindingsOf(item, *back, compared)) {
-    run.tally.Add(finding);
-    if (IsToBeSent(finding, run.order.overwrite)) run.to_send.push_back(finding);
-    step.findings.push_back(std::move(finding));
   }
+  std::vector<Finding> findings = FindingsOf(item, *back, compared);
+  for (Finding& finding : findings) finding.is_final = written.is_final;
+  Tell(std::move(findings), run, step);
   co_return true;
 }
 
+void Reader::Tell(std::vector<Finding> findings, Run& run, Step& step) const {
+  for (Finding& finding : findings) {
+    run.tally.Add(finding);
+    if (run.order.send && IsToBeSent(finding, run.order.overwrite)) {
+      ToSend& line = run.to_send[finding.line_seq];
+      line.key = finding.key;
+      line.resources.push_back({finding.type + "/" + finding.id, finding.bundle_seq, false});
+    }
+    step.findings.push_back(std::move(finding));
+  }
+}
+
 /// Empty: the endpoint as a whole cannot be asked now.
-asio::awaitable<std::optional<ReadBack>> Reader::Read(Wire& wire, const Item& item, Step& step) {
+asio::awaitable<std::optional<ReadBack>> Reader::Read(Wire& wire, const Item& item,
+                                                      const AsWritten& written, Step& step) {
+  if (written.json.empty()) {
+    ReadBack back;
+    back.why = "its stored form is none of ours: it cannot be asked for";
+    co_return back;
+  }
   const bool is_let_in = co_await Admit(step);
   if (!is_let_in) co_return std::nullopt;
-  const std::string target = target_ + "/" + item.sent.type + "/" + item.sent.id;
+  const bool by_id = written.search.empty();
+  const std::string target = by_id ? target_ + "/" + item.sent.type + "/" + item.sent.id
+                                   : delivery::SearchTarget(target_, written.search);
   const net::Exchange exchange = co_await Get(wire, target);
   if (closed_ || IsTokenOld(wire, exchange.status)) co_return std::nullopt;
-  ReadBack back = JudgeRead(exchange, item.sent.type, item.sent.id, clock_.Now());
+  ReadBack back;
+  if (by_id) {
+    back = JudgeRead(exchange, item.sent.type, item.sent.id, clock_.Now());
+  } else {
+    back = JudgeFind(exchange, written.search, clock_.Now());
+  }
   if (back.course == ReadBack::Course::kPause) {
     Down(back.why, back.retry_after, step);
     co_return std::nullopt;
@@ -136,9 +183,9 @@ asio::awaitable<std::optional<ReadBack>> Reader::Read(Wire& wire, const Item& it
   co_return back;
 }
 
-asio::awaitable<std::optional<Compared>> Reader::CompareWith(Wire& wire, const Item& item,
+asio::awaitable<std::optional<Compared>> Reader::CompareWith(Wire& wire, const AsWritten& written,
                                                              const ReadBack& back, Step& step) {
-  const auto sent = schemas::Document::Parse(item.sent.json);
+  const auto sent = schemas::Document::Parse(written.json);
   CHECK(sent.has_value());  // it was read out of a document
   Known known;
   while (true) {
@@ -171,7 +218,7 @@ asio::awaitable<Reader::Answer> Reader::LookUp(Wire& wire, const std::string& se
   const delivery::Verdict& verdict = judged.error();
   const bool is_answered =
       verdict.course == delivery::Course::kHold || verdict.course == delivery::Course::kWait;
-  if (is_answered) co_return std::string();
+  if (is_answered) co_return std::string(IsOurs(search) ? kAmbiguous : "");
   Down(verdict.why, verdict.retry_after, step);
   co_return std::nullopt;
 }

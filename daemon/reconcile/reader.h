@@ -4,6 +4,7 @@
 
 #include <boost/asio/io_context.hpp>
 #include <boost/asio/steady_timer.hpp>
+#include <functional>
 #include <memory>
 #include <string>
 #include <vector>
@@ -12,15 +13,18 @@
 #include "daemon/delivery/found_cache.h"
 #include "daemon/delivery/health.h"
 #include "daemon/delivery/route.h"
+#include "daemon/reconcile/as_written.h"
 #include "daemon/reconcile/run.h"
 
 namespace dwell::reconcile {
 
 class Reader {
  public:
-  /// `url` is the endpoint's base URL. `means` complete; `clock` outlives it.
-  Reader(boost::asio::io_context& loop, delivery::Route route, std::string url,
-         std::size_t in_flight_max, const base::Clock& clock, delivery::Means means);
+  /// `progress` tells in which style the endpoint is written to. `means` complete; `clock` outlives
+  /// it.
+  Reader(boost::asio::io_context& loop, delivery::Route route, const delivery::Endpoint& endpoint,
+         std::function<delivery::Progress()> progress, const base::Clock& clock,
+         delivery::Means means);
 
   /// Reads and compares items of the run for a moment (limits::kReadStepTime), or until there are
   /// none left. What it found is in `step` and in the run; what could not be read now stays in the
@@ -43,9 +47,11 @@ class Reader {
   boost::asio::awaitable<void> WorkOn(Wire& wire, Run& run, Step& step,
                                       delivery::Health::Time until);
   boost::asio::awaitable<bool> ReadOne(Wire& wire, Item& item, Run& run, Step& step);
-  boost::asio::awaitable<std::optional<ReadBack>> Read(Wire& wire, const Item& item, Step& step);
-  boost::asio::awaitable<std::optional<Compared>> CompareWith(Wire& wire, const Item& item,
+  boost::asio::awaitable<std::optional<ReadBack>> Read(Wire& wire, const Item& item,
+                                                       const AsWritten& written, Step& step);
+  boost::asio::awaitable<std::optional<Compared>> CompareWith(Wire& wire, const AsWritten& written,
                                                               const ReadBack& back, Step& step);
+  void Tell(std::vector<Finding> findings, Run& run, Step& step) const;
   boost::asio::awaitable<Answer> LookUp(Wire& wire, const std::string& search, Step& step);
   boost::asio::awaitable<bool> Admit(Step& step);
   boost::asio::awaitable<net::Exchange> Get(Wire& wire, const std::string& target);
@@ -55,6 +61,8 @@ class Reader {
   boost::asio::io_context& loop_;
   std::string target_;  ///< path of the base URL, without a slash at its end
   std::string url_;
+  std::function<delivery::Progress()> progress_;
+  delivery::Progress style_;  ///< as of this moment's work
   std::chrono::milliseconds time_max_;
   const base::Clock& clock_;
   delivery::Means means_;

@@ -3,6 +3,7 @@
 #pragma once
 
 #include <deque>
+#include <map>
 #include <string>
 #include <vector>
 
@@ -11,6 +12,7 @@
 namespace dwell::reconcile {
 
 struct Order {
+  std::string endpoint = "main";  ///< its name
   ledger::AcceptedOrder accepted;
   bool send = false;       ///< what is missing or differs goes out again
   bool overwrite = false;  ///< with `send`: also what somebody else changed since
@@ -46,14 +48,26 @@ struct Step {
   bool done = false;
 };
 
+/// What of a line is to go out: again, or what its endpoint never got.
+struct ToSend {
+  line::Key key;
+  std::vector<ledger::AgainOne> resources;
+};
+
+/// What became of reads of one type.
+struct TypeRead {
+  std::size_t answered = 0, forbidden = 0;
+};
+
 struct Run {
   explicit Run(Order wanted) : order(std::move(wanted)) {}
 
   Order order;
   Instant began{};
-  bool more = true;              ///< pages of lines
-  std::deque<Item> items;        ///< of the page, still to be read
-  std::vector<Finding> to_send;  ///< of the page
+  bool more = true;                        ///< pages of lines
+  std::deque<Item> items;                  ///< of the page, still to be read
+  std::map<std::int64_t, ToSend> to_send;  ///< of the page, by line
+  std::map<std::string, TypeRead> types;
   Tally tally;
 };
 

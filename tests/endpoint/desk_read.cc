@@ -52,8 +52,11 @@ std::vector<std::string> Desk::Matches(const std::string& type, const std::strin
 }
 
 HttpResponse Desk::Find(const std::string& type, std::string_view query) {
-  const std::string identifier = QueryValue(query, "identifier");
-  if (identifier.empty()) return Refuse({400, "not-supported", "search goes by identifier only"});
+  const std::string tag = QueryValue(query, "_tag");
+  const std::string identifier = tag.empty() ? QueryValue(query, "identifier") : "_tag:" + tag;
+  if (identifier.empty()) {
+    return Refuse({400, "not-supported", "search goes by identifier or tag only"});
+  }
   ++counts_.searches;
   const std::vector<std::string> ids = Matches(type, identifier);
   const int count = std::atoi(QueryValue(query, "_count").c_str());

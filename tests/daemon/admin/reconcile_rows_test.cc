@@ -13,7 +13,7 @@ const Instant kNow = ReadMoment("2026-03-27T09:00:00Z")->instant;
 
 Result<reconcile::Order, std::string> Read(const std::string& members) {
   const auto document = schemas::Document::Parse("{" + members + "}");
-  return ReadReconcileOrder(document->root(), kNow);
+  return ReadReconcileOrder(document->root(), kNow, {"main", "research"});
 }
 
 TEST(ReconcileOrder, TimesAreDateTimesOrSoLongAgo) {
@@ -80,7 +80,27 @@ TEST(ReconcileRows, FindingsWhatGoesAgainAndTheSumsAreTold) {
             "\n");
   step.done = true;
   EXPECT_THAT(ReconcileRows(step), HasSubstr(R"({"sums":{"lines":0,"compared":0,)"
-                                             R"("wrong_patient":1,"missing":0,)"));
+                                             R"("wrong_patient":1,"doubled":0,"missing":0,)"));
+  EXPECT_THAT(ReconcileRows(step, "research"),
+              HasSubstr(R"({"sums":{"endpoint":"research","lines":0,)"));
+  reconcile::Step forbidden;
+  reconcile::Finding& one = forbidden.findings.emplace_back();
+  one.type = "Task";
+  one.grade = reconcile::Grade::kForbidden;
+  one.why = "ask";
+  EXPECT_THAT(ReconcileRows(forbidden),
+              HasSubstr(R"({"resource":"Task","grade":"forbidden","why":"ask"})"));
+}
+
+TEST(ReconcileRows, AnEndpointIsOneOfThoseThereAreAndThenAlsoLookedAtForWhatItNeverGot) {
+  EXPECT_EQ(Read(R"("since":"3d")")->endpoint, "main");
+  EXPECT_FALSE(Read(R"("since":"3d")")->accepted.never_sent);
+  const auto order = Read(R"("since":"3d","endpoint":"research")");
+  ASSERT_TRUE(order);
+  EXPECT_EQ(order->endpoint, "research");
+  EXPECT_TRUE(order->accepted.never_sent);
+  EXPECT_EQ(Read(R"("since":"3d","endpoint":"reserach")").error(),
+            "no endpoint has the name reserach; there are main, research");
 }
 
 }  // namespace

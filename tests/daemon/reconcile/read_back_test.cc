@@ -77,6 +77,46 @@ INSTANTIATE_TEST_SUITE_P(
                     Case{"broken", Failed(net::Failure::kBroken), Course::kAgain},
                     Case{"too large", Failed(net::Failure::kTooLarge), Course::kUnreadable}));
 
+// FHIR R4 search.html and bundle.html#searchset.
+TEST(ReadBack, ASearchProvesOnlyWhatItsResultSays) {
+  const std::string search = "Device?identifier=urn%3Aa%7C1";
+  const auto result = [](const std::string& entries, const char* more = "") {
+    return Answer(200, R"({"resourceType":"Bundle","type":"searchset")" + std::string(more) +
+                           R"(,"entry":[)" + entries + "]}");
+  };
+  const std::string ours =
+      R"({"resource":{"resourceType":"Device","id":"17","status":"entered-in-error",)"
+      R"("identifier":[{"system":"urn:a","value":"1"}]}})";
+  const std::string another = R"({"resource":{"resourceType":"Device","id":"18"}})";
+  const std::vector<Case> rows = {
+      {"one, whatever became of it", result(ours), Course::kHeld},
+      {"none", result(""), Course::kMissing},
+      {"two", result(ours + "," + ours), Course::kSeveral},
+      {"more on another page", result(ours, R"(,"link":[{"relation":"next"}])"), Course::kSeveral},
+      {"one without the identifier", result(another), Course::kUnreadable},
+      {"a total that says otherwise", result("", R"(,"total":1)"), Course::kUnreadable},
+      {"no search result", Answer(200, kDevice), Course::kUnreadable},
+      {"a sign-in page", Answer(200, "<p>", "text/html"), Course::kAgain},
+      {"not found is no result", Answer(404, kOutcome), Course::kUnreadable},
+      {"gone is no result", Answer(410), Course::kUnreadable},
+      {"forbidden", Answer(403, kOutcome), Course::kUnreadable},
+      {"unavailable", Answer(503), Course::kPause},
+      {"broken", Failed(net::Failure::kBroken), Course::kAgain},
+  };
+  for (const Case& row : rows) {
+    const ReadBack back = JudgeFind(row.exchange, search, kNow);
+    EXPECT_EQ(back.course, row.course) << row.what;
+    EXPECT_EQ(back.resource.has_value(), back.course == Course::kHeld) << row.what;
+    EXPECT_EQ(back.why.empty(), back.course == Course::kHeld) << row.what;
+  }
+  const std::string tagged =
+      R"({"resource":{"resourceType":"Provenance","id":"1","meta":{"tag":[{"system":"urn:a",)"
+      R"("code":"1"}]}}})";
+  EXPECT_EQ(JudgeFind(result(tagged), "Provenance?_tag=urn%3Aa%7C1", kNow).course, Course::kHeld);
+  EXPECT_EQ(JudgeFind(result(tagged), "Provenance?_tag=urn%3Aa%7C2", kNow).course,
+            Course::kUnreadable);
+}
+
 TEST(ReadBack, WhenItWasChangedIsToldOnOurClockHoweverWrongTheEndpointsIs) {
   net::Exchange exchange = Answer(200, kDevice);
   EXPECT_FALSE(JudgeRead(exchange, "Device", "d1", kNow).changed_at.has_value());

@@ -40,7 +40,10 @@ class ReconcileRig : public test::LedgerRig {
     delivery_ = std::move(delivery::Delivery::Start(*writer_, clock_, target_, MeansOf()).value());
     ledger_->OnNews([this] { delivery_->Wake(); });
     reconciler_ =
-        std::move(Reconciler::Start(*ledger_, clock_, target_, schedule, MeansOf()).value());
+        std::move(Reconciler::Start(*ledger_, clock_,
+                                    {{"main", target_, [this] { return delivery_->progress(); }}},
+                                    schedule, MeansOf())
+                      .value());
   }
 
   static delivery::Means MeansOf() {

@@ -244,11 +244,11 @@ TEST_F(Reconciling, OnAScheduleItCountsAndSendsNothing) {
   Store(Insertion("a", 0));
   UntilDelivered();
   ASSERT_TRUE(endpoint_->desk().Forget(KeysOf("Device").at(0)));
-  EXPECT_FALSE(reconciler_->last().has_value());
+  EXPECT_THAT(reconciler_->last(), IsEmpty());
   clock_.Set(Hour(0.5));
   reconciler_->Wake();
-  while (!reconciler_->last()) std::this_thread::yield();
-  const LastRun last = *reconciler_->last();
+  while (reconciler_->last().empty()) std::this_thread::yield();
+  const LastRun last = reconciler_->last().at(0);
   EXPECT_EQ(last.tally.missing, 1U);
   EXPECT_EQ(last.tally.sent, 0U);
   EXPECT_EQ(last.since, Hour(0.5) - std::chrono::days(2));
@@ -256,8 +256,8 @@ TEST_F(Reconciling, OnAScheduleItCountsAndSendsNothing) {
   reconciler_->Wake();
   clock_.Set(Hour(25));
   reconciler_->Wake();
-  while (reconciler_->last()->began == last.began) std::this_thread::yield();
-  EXPECT_EQ(reconciler_->last()->began, Hour(25));
+  while (reconciler_->last().at(0).began == last.began) std::this_thread::yield();
+  EXPECT_EQ(reconciler_->last().at(0).began, Hour(25));
 }
 
 TEST_F(Reconciling, OnAScheduleItSendsWhenConfiguredSo) {
@@ -268,8 +268,8 @@ TEST_F(Reconciling, OnAScheduleItSendsWhenConfiguredSo) {
   ASSERT_TRUE(endpoint_->desk().Forget(device));
   clock_.Set(Hour(0.5));
   reconciler_->Wake();
-  while (!reconciler_->last()) std::this_thread::yield();
-  EXPECT_EQ(reconciler_->last()->tally.sent, 1U);
+  while (reconciler_->last().empty()) std::this_thread::yield();
+  EXPECT_EQ(reconciler_->last().at(0).tally.sent, 1U);
   UntilDelivered();
   EXPECT_EQ(endpoint_->desk().VersionOf(device), 1U);
 }
