@@ -177,14 +177,16 @@ class Ledger {
   /// An event's id stands for its deliveries at all endpoints; otherwise each endpoint's delivery
   /// is a matter of its own.
   ///
-  /// Released: the same bytes go again, first of their lane. A bundle that breaks our own structure
-  /// never goes out as it is: its resources are made anew from the line as it now stands, together
-  /// with those of all that waits behind it (which was made on top of it), as one bundle for each
+  /// Released: the same bytes go again, first of their lane. A bundle that breaks our own
+  /// structure, or whose stored bytes are damaged, never goes out as it is: its resources (of a
+  /// damaged one all of its line's) are made anew from the line as it now stands, together with
+  /// those of all that waits behind it (which was made on top of it), as one bundle for each
   /// endpoint, in place of what was made for the others at the same time if that is on hold, too;
   /// refused while that would not be legal either.
   ///
   /// Cancelled: the bundle is kept and never sent; what it held counts as not issued (see
-  /// ForgetIssued()), so that the line's next bundle carries what still follows from the line.
+  /// ForgetIssued(); of a damaged one all of its line's), so that the line's next bundle carries
+  /// what still follows from the line.
   void Decide(Order order, std::function<void(Result<Ruling>)> done);
 
   /// Derives lines again from their stored events, by the rules as they now are, and compares with

@@ -44,19 +44,23 @@ Result<std::vector<fhir::Resource>> FindTexts(store::Store& store, const AgainLi
     const auto bundle = store.FindBundle(listed.seq);
     if (bundle.has_error()) return bundle.error();
     std::vector<fhir::Resource>& here = found.emplace_back();
-    ReadEntries(bundle.value()->body, [&](std::string_view name, schemas::Value resource) {
-      const auto want = wanted.find(name);
-      if (want == wanted.end()) return;
-      const bool is_last = listed.state == DeliveryState::kCompleted && listed.seq == want->second;
-      wanted.erase(want);
-      if (!is_last) return;
-      fhir::Resource& one = here.emplace_back();
-      one.type = name.substr(0, name.find('/'));
-      one.id = name.substr(one.type.size() + 1);
-      schemas::JsonWriter json;
-      schemas::WriteValue(json, resource);
-      one.json = json.Take();
-    });
+    const bool is_read =
+        ReadEntries(bundle.value()->body, [&](std::string_view name, schemas::Value resource) {
+          const auto want = wanted.find(name);
+          if (want == wanted.end()) return;
+          const bool is_last =
+              listed.state == DeliveryState::kCompleted && listed.seq == want->second;
+          wanted.erase(want);
+          if (!is_last) return;
+          fhir::Resource& one = here.emplace_back();
+          one.type = name.substr(0, name.find('/'));
+          one.id = name.substr(one.type.size() + 1);
+          schemas::JsonWriter json;
+          schemas::WriteValue(json, resource);
+          one.json = json.Take();
+        });
+    // Damaged: it may hold a later word on anything before it.
+    if (!is_read) wanted.clear();
   }
   std::vector<fhir::Resource> texts;
   for (auto each = found.rbegin(); each != found.rend(); ++each) {

@@ -98,9 +98,14 @@ struct BundleRecord {
   std::optional<Instant> settled_at;
   std::uint32_t entries = 0;  ///< of the Bundle: as many must the endpoint's answer have
   bool kept = true;           ///< false: RemoveBodies() took the body and the outcome away
-  std::string body;           ///< the frozen Bundle; empty where a listing does not need it
+  bool damaged = false;  ///< the disk gives back another body than it was given; `body` is empty
+  std::string body;      ///< the frozen Bundle; empty where a listing does not need it
   std::vector<DecisionRecord> decisions;  ///< oldest first; filled by BundlesOfEvent() only
 };
+
+/// BundleRecord::why of a bundle that Claim() put on hold.
+inline constexpr std::string_view kDamagedBody =
+    "its stored bundle is damaged: the disk gave back other bits than it was given";
 
 /// What a delivery attempt ended in; written by Settle().
 struct Settlement {
@@ -284,7 +289,8 @@ class Store {
   /// their bodies, and marks them in-progress. A lane with anything in-progress or on-hold gives
   /// nothing. Wards take turns: each that has something gives one, then two, then four and so on;
   /// the next call begins after the ward that gave last. Within a ward those whose wait is over
-  /// come first, then the oldest.
+  /// come first, then the oldest. One whose body is damaged is put on hold, with kDamagedBody, and
+  /// the log says so.
   Result<std::vector<BundleRecord>> Claim(std::int64_t endpoint, Instant now, std::size_t max);
   Result<void> Settle(const Settlement& settlement);
   /// Lane heads of this endpoint that would become ready later than `latest` become so then.
@@ -309,7 +315,7 @@ class Store {
   /// All bundles that came from an event, oldest first, without bodies.
   Result<std::vector<BundleRecord>> BundlesOfEvent(std::int64_t event_seq);
 
-  /// A bundle with its body, if that is still kept.
+  /// A bundle with its body, if that is still kept and not damaged.
   Result<std::optional<BundleRecord>> FindBundle(std::int64_t bundle_seq);
   /// Bundles of a line that were not cancelled and whose body is still kept, the newest first.
   Result<std::vector<std::int64_t>> KeptBundles(std::int64_t line_seq);
