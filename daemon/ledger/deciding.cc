@@ -106,7 +106,8 @@ Result<void> ForgetInStore(Ledger::Impl& ledger, store::Store& store, Sitting& s
                            Decided& decided) {
   auto line = store.LoadLine(bundle.line_seq);
   if (line.has_error()) return line.error();
-  auto issued = line.value() ? DecodeIssued(line.value()->issued) : std::nullopt;
+  const bool is_whole = line.value() && !line.value()->damaged;
+  auto issued = is_whole ? DecodeIssued(line.value()->issued) : std::nullopt;
   if (!issued) {
     decided.refusal = "what was issued of its line can no longer be read";
     return {};

@@ -37,6 +37,7 @@ struct Receipt {
   Answer answer = Answer::kNotNow;
   std::int64_t event_seq = 0;         ///< for kStored, kRepeated
   Instant received_at{};              ///< for kStored, kRepeated: when it was first received
+  bool is_derived = true;             ///< kStored, kRepeated: false while its line is damaged
   line::Contradiction contradiction;  ///< for kConflict, kContradiction
   std::string why;                    ///< for kNotNow
 };
@@ -158,6 +159,12 @@ using Receipts = std::function<void(std::vector<Receipt>)>;
 /// A stored event that can no longer be read (its contract changed without a migration) keeps its
 /// line from going on: events for that line get kNotNow, the clock tries again each hour, and the
 /// log says so each time. Other lines are not touched by it.
+///
+/// A line that is damaged (the disk gives back other bits than it was given) keeps on taking
+/// events: they are stored as they came, the receipt says that nothing follows from them yet, and
+/// nothing is made of the line. It is told to whoever lists lines, and looked at again each hour.
+/// When all of it can be read again, everything follows from all its events: the damaged event that
+/// is sent once more takes the place of its damaged bytes.
 class Ledger {
  public:
   Ledger(store::Jobs& jobs, const base::Clock& clock, Rules rules);
@@ -167,7 +174,9 @@ class Ledger {
   /// `receipts` gets one answer each, in the same order, after the commit.
   void Submit(std::vector<Submission> submissions, Receipts receipts);
 
-  /// Looks again at every line whose next change is at or before the clock's now, in batches;
+  /// Looks again at every line whose next change is at or before the clock's now, in batches; when
+  /// the clock was set back since the last time, or is behind what the store remembers, at every
+  /// line that may have been told of too early;
   /// `done` gets the next instant at which something will change (empty: none), after the commit.
   void CatchUp(std::function<void(Result<std::optional<Instant>>)> done);
 

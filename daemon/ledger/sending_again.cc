@@ -30,7 +30,8 @@ Result<std::vector<fhir::Resource>> FindTexts(store::Store& store, const AgainLi
   for (const AgainLine::One& one : line.resources) wanted[one.name] = one.bundle_seq;
   const auto record = store.LoadLine(line.line_seq);
   if (record.has_error()) return record.error();
-  const auto issued = record.value() ? DecodeIssued(record.value()->issued) : std::nullopt;
+  const bool is_whole = record.value() && !record.value()->damaged;
+  const auto issued = is_whole ? DecodeIssued(record.value()->issued) : std::nullopt;
   if (!issued) return std::vector<fhir::Resource>();
   for (const fhir::Issued& one : *issued) {
     if (IsForgotten(one)) wanted.erase(one.type + "/" + one.id);

@@ -125,6 +125,10 @@ class Claiming {
     }();
     if (found.has_error()) return found.error();
     for (BundleRecord& bundle : found.value()) {
+      if (bundle.state != DeliveryState::kReady) {
+        // To go on would send it again and again: its row and the index disagree.
+        return Error(ErrorKind::kCorrupt, "the store's file is damaged: a ready bundle is not");
+      }
       auto done = ReadBody(db_.connection, bundle);
       is_any_held = is_any_held || bundle.damaged;
       if (done.has_value()) done = bundle.damaged ? Hold(bundle) : Give(std::move(bundle));

@@ -2,12 +2,9 @@
 
 #include <lz4.h>
 
-#include <algorithm>
-#include <bit>
 #include <cstdint>
-#include <cstring>
-#include <utility>
 
+#include "daemon/store/sum.h"
 #include "schemas/base/check.h"
 
 namespace dwell::store {
@@ -37,40 +34,16 @@ std::uint64_t ReadNumber(std::string_view bytes) {
   return number;
 }
 
-/// Over words of eight bytes, for speed. Each step is one to one (the factor is odd), so that
-/// damage within one word never goes unseen. No defence against somebody who means it.
-class Sum {
- public:
-  explicit Sum(std::uint64_t size) : sum_((size + 1) * kOdd) {}
-  void Add(std::uint64_t word) { sum_ = std::rotl(sum_ ^ word, 29) * kOdd; }
-  void Add(const Owner& owner) {
-    Add(static_cast<std::uint64_t>(owner.bundle_seq));
-    Add(static_cast<std::uint64_t>(owner.line_seq));
-    Add(static_cast<std::uint64_t>(owner.endpoint));
-    Add(std::uint64_t{owner.entries});
-  }
-  std::uint64_t Over(std::string_view block) &&;
-
- private:
-  static constexpr std::uint64_t kOdd = 0x9E3779B97F4A7C15U;  // 2^64 divided by the golden ratio
-  std::uint64_t sum_;
-};
-
-std::uint64_t Sum::Over(std::string_view block) && {
-  while (!block.empty()) {
-    std::uint64_t word = 0;
-    const std::size_t bytes = std::min(block.size(), sizeof word);
-    std::memcpy(&word, block.data(), bytes);
-    block.remove_prefix(bytes);
-    Add(word);
-  }
-  return sum_;
-}
-
 std::uint64_t SumOf(std::uint64_t size, const Owner* owner, std::string_view block) {
   Sum sum(size);
-  if (owner != nullptr) sum.Add(*owner);
-  return std::move(sum).Over(block);
+  if (owner != nullptr) {
+    sum.Add(static_cast<std::uint64_t>(owner->bundle_seq));
+    sum.Add(static_cast<std::uint64_t>(owner->line_seq));
+    sum.Add(static_cast<std::uint64_t>(owner->endpoint));
+    sum.Add(std::uint64_t{owner->entries});
+  }
+  sum.Add(block);
+  return sum.value();
 }
 
 }  // namespace

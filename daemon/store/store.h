@@ -36,6 +36,7 @@ struct EventRecord {
   Instant received_at{};
   std::string line_id = {};  ///< filled by FindEvent() only, as is the next
   std::optional<Instant> no_longer_kept_since = std::nullopt;  ///< see LineRecord
+  std::optional<Instant> line_damaged_since = std::nullopt;    ///< see LineRecord; by FindEvent()
   std::string raw;  ///< as received; empty when it is no longer kept
 };
 
@@ -51,7 +52,13 @@ struct LineRecord {
   /// StopKeeping()
   std::optional<Instant> no_longer_kept_since;
   std::string summary;  ///< JSON object for listings (`dwell lines`), made by the ledger
+  std::optional<std::uint64_t> events;  ///< how many it has; empty: not counted (an older file)
   std::vector<std::string> raw_events;  ///< in order of arrival; filled by LoadLine only
+  std::vector<Sha256> contents;         ///< of these, as they were told to AddEvent()
+  /// What is read is not what SaveLine() was given: key, bundles, issued or summary (sum.h). Known
+  /// of rows that this version wrote.
+  bool damaged = false;
+  std::optional<Instant> damaged_since;  ///< since when that is known, or that its events are
 };
 
 /// What became of a delivery on hold by a person's decision.
@@ -205,6 +212,7 @@ struct Options {
 
 /// One SQLite file: WAL, synchronous FULL, exclusive locking, one connection.
 /// Fails with kBusy (somebody holds it), kForeign (not ours, or newer), kCorrupt, kFull, kIo.
+/// What is noticed of a disk that changes bits, and what is not: sum.h.
 /// Crash-safe because every change is part of a transaction and Commit() returns after the sync.
 class Store {
  public:
@@ -242,6 +250,14 @@ class Store {
   /// Returns the event's seq.
   Result<std::int64_t> AddEvent(const EventRecord& event, std::int64_t line_seq);
 
+  /// The event's bytes once more, for those that the disk changed.
+  Result<void> MendEvent(std::int64_t event_seq, std::string_view raw);
+  /// The event that came last: received_at and raw only; empty when there is none.
+  Result<std::optional<EventRecord>> NewestEvent();
+  /// The latest instant that the newest event and the newest bundle tell; the smallest there is
+  /// when there are none. Later than the clock: that was ahead then, and was set back since.
+  Result<Instant> NewestInstant();
+
   /// Remembers that an event of the line names an event that has not come. The first line to name
   /// it stays.
   Result<void> Await(std::string_view source, std::string_view id, std::int64_t line_seq);
@@ -268,9 +284,22 @@ class Store {
   Result<std::optional<LineRecord>> LoadLine(std::int64_t line_seq);
   /// The key alone.
   Result<std::optional<line::Key>> KeyOfLine(std::int64_t line_seq);
-  /// Inserts (seq 0) or updates; returns the seq. raw_events and no_longer_kept_since are not
-  /// written.
+  /// Inserts (seq 0) or updates; returns the seq. raw_events and the _since members are not
+  /// written. Never for a line that was read damaged: the sum would call it whole.
   Result<std::int64_t> SaveLine(const LineRecord& line);
+  /// One event more was added to a line that is not saved anew, since it cannot be derived.
+  Result<void> AnotherEvent(std::int64_t line_seq, Instant received_at);
+  /// Only its next_change is set.
+  Result<void> PutOff(std::int64_t line_seq, Instant until);
+  /// The line is known to be damaged `since` then, unless it was already, and looked at `again`.
+  Result<void> MarkDamaged(std::int64_t line_seq, Instant since, Instant again);
+  /// It could be read again as it was stored.
+  Result<void> MarkWhole(std::int64_t line_seq);
+  /// Lines that are known to be damaged, at most `max`.
+  Result<std::vector<std::int64_t>> DamagedLines(std::size_t max);
+  /// The clock was set back to `now`: every line that it looks at later, and every one that a
+  /// bundle was made of since, is looked at now. As many bundles as were made after `now` are read.
+  Result<void> WakeLines(Instant now);
   /// Lines whose next_change is at or before `now`, oldest first, at most `max`.
   Result<std::vector<std::int64_t>> LinesToChange(Instant now, std::size_t max);
   Result<std::optional<Instant>> NextChange();

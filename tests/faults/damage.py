@@ -1,4 +1,5 @@
 """The store's files: torn, damaged, foreign, or in somebody else's hands."""
+import json
 import shutil
 import signal
 import sqlite3
@@ -227,6 +228,37 @@ def flipped_bit(scene):
         shutil.rmtree(folder)
     scene.receiver.stop()
     put_back(scene, file)
+
+
+@row("8e", "the disk gives back another bit of a stored event",
+     "one bit in each of 3 lines' insertion: their lines are named, others go on, sent again all follows", 10)
+def flipped_event(scene):
+    """The line is derived from it: another sign, or another day, would be told as if a ward had said so."""
+    scene.open_endpoint()
+    scene.start()
+    device = scene.send_lines(1, 6)[0]
+    scene.wait_for("deliveries", scene.is_quiet)
+    scene.stop()
+    file = (scene.folder / "store.db").read_bytes()
+    first = {}  # of each line
+    for event in device.sent.values():
+        first.setdefault(event["line_id"], event)
+    damaged = list(first.items())[:3]
+    for _, event in damaged:
+        raw = json.dumps(event).encode()
+        at = file.find(raw)
+        scene.check(at > 0, "an event does not stand in the file in one piece")
+        at += raw.find(b'"recorded_at"') + 22  # a digit of the date
+        file = file[:at] + bytes([file[at] ^ 1]) + file[at + 1:]
+    lay_out(scene, "event", file, None)
+    scene.start()
+    device.hang_up()  # from the daemon of before
+    answers = [device.give(event) for _, event in damaged]
+    scene.check(answers == [200] * 3, f"sent again: {answers}")
+    scene.check(len(scene.log_lines("event-mended")) == 3, "an event was not mended")
+    scene.wait_for("the lines to be whole", lambda: len(scene.log_lines("line-whole-again")) == 3)
+    code, told = scene.dwell("lines", "--all")
+    scene.check(code == 0 and "cannot be read" not in told, f"lines: {told}")
 
 
 @row("9", "two daemons on one store", "the second started 3 times under load; on another port too", 5)
