@@ -251,9 +251,7 @@ void Engine::DecideVisit(const Times& now, Orders& orders) {
   visit_holding_ = HoldingNow();
   if (visit_holding_ != kept_holding_) visit.holding = visit_holding_;
   // What waited when the last process ended waits by a clock that may have been set meanwhile.
-  if (!has_visited_) {
-    visit.waits_end_by = WaitsEnd{visit.now + limits::kKeptWaitMax, visit.now + backoff_.most};
-  }
+  if (!has_visited_) visit.waits_end_by = visit.now + backoff_.most;
 }
 
 std::optional<Engine::Time> Engine::NextBell(Time now) const {

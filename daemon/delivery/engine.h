@@ -31,19 +31,11 @@ struct Times {
   std::chrono::steady_clock::time_point steady;
 };
 
-/// When what waited before the start ends its wait at the latest.
-struct WaitsEnd {
-  Instant at{};
-  /// Instead, when the clock was set back since: the waits then stand in times that come late, if
-  /// ever, and nobody can tell what the endpoint had asked for.
-  Instant if_set_back{};
-};
-
 /// One visit to the store, in one transaction: first, if it is said, let no wait end later than
 /// `waits_end_by`; settle all, keep `holding` if it is said, then claim at most `wanted` as of
 /// `now`, then ask when the next becomes ready.
 struct Visit {
-  std::optional<WaitsEnd> waits_end_by;
+  std::optional<Instant> waits_end_by;
   std::vector<store::Settlement> settlements;
   std::size_t wanted = 0;
   Instant now{};  ///< of the clock that nobody sets

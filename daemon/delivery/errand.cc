@@ -7,11 +7,7 @@ namespace dwell::delivery {
 Result<void> Errand::Run(store::Store& store) {
   claimed.clear();
   if (visit.waits_end_by) {
-    const auto newest = store.NewestInstant();
-    if (!newest) return newest.error();
-    const bool is_set_back = *newest > visit.now + limits::kSetBackMin;
-    const Instant latest = is_set_back ? visit.waits_end_by->if_set_back : visit.waits_end_by->at;
-    if (auto done = store.EndWaitsBy(endpoint, latest); !done) return done;
+    if (auto done = store.EndWaitsBy(endpoint, *visit.waits_end_by); !done) return done;
   }
   for (const store::Settlement& settlement : visit.settlements) {
     if (auto done = store.Settle(settlement); !done) return done;
