@@ -58,9 +58,12 @@ Result<Counted> CountAll(store::Store& store) {
   if (!doubtful) return doubtful.error();
   auto pages = store.CountPages();
   if (!pages) return pages.error();
+  const auto damaged = store.DamagedLines(limits::kListingRowsMax);
+  if (!damaged) return damaged.error();
   Counted counted{*counts, {}};
   counted.state.known = store.endpoints();
   counted.state.pages = *pages;
+  counted.state.damaged_lines = damaged->size();
   counted.state.unknown_codes = std::move(*unknown);
   counted.state.doubtful_identifiers = std::move(*doubtful);
   return counted;

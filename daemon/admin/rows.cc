@@ -6,6 +6,8 @@
 
 #include "daemon/admin/reconcile_rows.h"
 #include "daemon/intake/answers.h"
+#include "schemas/json/document.h"
+#include "schemas/json/write_value.h"
 #include "schemas/json/writer.h"
 
 namespace dwell::admin {
@@ -171,6 +173,7 @@ std::string StatusRow(const store::Counts& counts, const State& state) {
   out.MemberBool("draining", state.draining);
   out.MemberInteger("events", Signed(counts.events));
   out.MemberInteger("lines", Signed(counts.lines));
+  if (state.damaged_lines > 0) out.MemberInteger("damaged_lines", Signed(state.damaged_lines));
   WriteDeliveries(out, counts);
   if (counts.oldest_waiting) out.Member("oldest_waiting", FormatInstant(*counts.oldest_waiting));
   WriteProgress(out, Together(state.endpoints));
@@ -212,7 +215,37 @@ std::string QueueRowText(const store::QueueRow& row, std::string_view endpoint,
   return Finished(out);
 }
 
+namespace {
+
+/// The last that was known of a line that is damaged: where to look for the patient. Its dues are
+/// left out: they are not known.
+void WriteLastKnown(schemas::JsonWriter& out, std::string_view summary) {
+  const auto document = schemas::Document::Parse(summary);
+  if (!document || !document->root().is_object()) return;
+  for (const std::string_view name : {"patient", "ward", "bay", "bed", "kind", "site", "since"}) {
+    const auto known = document->root().Find(name);
+    if (!known) continue;
+    out.Name(name);
+    schemas::WriteValue(out, *known);
+  }
+}
+
+std::string DamagedLineRow(const store::LineRecord& line) {
+  schemas::JsonWriter out;
+  out.BeginObject();
+  out.Member("source", line.key.source);
+  out.Member("line_id", line.key.line_id);
+  out.Member("phase", "unreadable");
+  if (line.damaged_since) out.Member("damaged_since", FormatInstant(*line.damaged_since));
+  if (!line.damaged) WriteLastKnown(out, line.summary);
+  out.EndObject();
+  return Finished(out);
+}
+
+}  // namespace
+
 std::string LineRow(const store::LineRecord& line) {
+  if (line.damaged || line.damaged_since) return DamagedLineRow(line);
   if (!line.no_longer_kept_since && !line.summary.empty()) return line.summary + "\n";
   schemas::JsonWriter out;
   out.BeginObject();

@@ -44,6 +44,7 @@ struct State {
   store::Pages pages;
   std::optional<retention::CleanUp> cleaned_up;
   std::vector<reconcile::LastRun> reconciled;  ///< the last of each endpoint
+  std::size_t damaged_lines = 0;  ///< at most limits::kListingRowsMax are counted
   std::vector<store::UnknownCodeRecord> unknown_codes;
   std::vector<store::DoubtfulIdentifierRecord> doubtful_identifiers;
 };
@@ -54,7 +55,8 @@ std::string StatusRow(const store::Counts& counts, const State& state);
 std::string QueueRowText(const store::QueueRow& row, std::string_view endpoint = {},
                          bool is_configured = true);
 /// The ledger's own summary of the line, as it is; of one that is no longer kept source, line_id,
-/// phase ("no-longer-kept") and no_longer_kept_since.
+/// phase ("no-longer-kept") and no_longer_kept_since; of one that is damaged source, line_id, phase
+/// ("unreadable"), damaged_since and, as last known, patient, ward, bay, bed, kind, site and since.
 std::string LineRow(const store::LineRecord& line);
 /// {"end":true}, with `error` if it is not empty.
 std::string EndRow(std::string_view error);

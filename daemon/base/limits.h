@@ -66,6 +66,10 @@ inline constexpr std::size_t kCatchUpLinesMax = 200;
 /// How long a line that cannot be worked with is put off, so that it does not keep the clock from
 /// the others.
 inline constexpr std::chrono::hours kLinePutOff{1};
+/// First and longest wait before the clock tries again what could not be stored (full disk): so
+/// late at most is a due thing told once there is room; sooner when an event could be stored.
+inline constexpr std::chrono::seconds kAlarmAgainMin{1};
+inline constexpr std::chrono::seconds kAlarmAgainMax{30};
 /// Bundles in flight to the endpoint at once.
 inline constexpr std::size_t kInFlightMax = 16;
 /// Entries and bytes of a request that several bundles share: some sixty bundles. Servers limit
@@ -93,6 +97,9 @@ inline constexpr std::chrono::seconds kBackoffMin{1};
 inline constexpr std::chrono::seconds kBackoffMax{900};
 /// Longest Retry-After that is obeyed.
 inline constexpr std::chrono::hours kRetryAfterMax{24};
+/// A clock that is behind what the store remembers by more than this was set back meanwhile; less
+/// is what clocks are corrected by.
+inline constexpr std::chrono::seconds kSetBackMin{60};
 /// What is kept of a refusal, to show to a person.
 inline constexpr std::size_t kOutcomeBytesMax = 4 * kKiB;
 /// What is kept of an answer that is no OperationOutcome (a proxy's page, for example).
@@ -198,6 +205,9 @@ inline constexpr std::size_t kQuietLinesMax = 25;
 inline constexpr std::size_t kQuietEventsMax = 200;
 /// From one clean-up to the next: often, so that each is small.
 inline constexpr std::chrono::hours kCleanUpEvery{1};
+/// Nothing is removed by its age while the newest event was recorded longer ago than this: either
+/// the clock is wrong, or the wards are so quiet that there is no hurry.
+inline constexpr std::chrono::hours kCleanUpQuietMax{7 * 24};
 /// Free pages that stay in the file (16 MiB): the next hours fill them again, and to give them back
 /// only to ask for them anew is work for nothing.
 inline constexpr std::uint64_t kFreePagesKept = 2048;

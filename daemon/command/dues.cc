@@ -5,6 +5,7 @@
 namespace dwell::command {
 
 std::string DuesInWords(schemas::Value line) {
+  if (TextAt(line, "/phase") == "unreadable") return "not known: its stored events cannot be read";
   const auto dues = line.Find("dues");
   if (!dues || !dues->is_array()) return "-";
   std::string words;

@@ -69,6 +69,7 @@ void PrintStory(schemas::Value story) {
                      {"kind", "/kind"},
                      {"line", "/line"},
                      {"no longer kept since", "/no_longer_kept_since"},
+                     {"line damaged since", "/line_damaged_since"},
                      {"received", "/received_at"}});
   const auto deliveries = story.Find("deliveries");
   if (!deliveries || deliveries->size() == 0) return Print("\nnothing to deliver came of it\n");
@@ -101,6 +102,7 @@ void PrintStatus(schemas::Value status) {
                       {"draining", "/draining"},
                       {"events", "/events"},
                       {"lines", "/lines"},
+                      {"damaged lines", "/damaged_lines"},
                       {"ready", "/deliveries/ready"},
                       {"in progress", "/deliveries/in-progress"},
                       {"completed", "/deliveries/completed"},

@@ -17,14 +17,24 @@ std::vector<Issue> WarningsOf(const event::Event& event) {
   return warnings;
 }
 
-/// Read off the event alone, so that the same event again gets the same body, warnings included.
+/// Nobody may take the answer for "all is well with this line".
+Issue NotDerived() {
+  return {"line-damaged", "/line_id",
+          "a line all of whose stored events can be read: one is damaged, so that nothing follows "
+          "from this event before the damaged one is sent again or the store is put back; until "
+          "then what is due for this line is not known here"};
+}
+
+/// Read off the event and the state of its line alone, so that the same event again gets the same
+/// body, warnings included.
 Reply Accepted(const event::Event& event, const ledger::Receipt& receipt, int status) {
   schemas::JsonWriter out;
   out.BeginObject();
   out.Member("source", event.source);
   out.Member("id", event.id);
   out.Member("received_at", FormatInstant(receipt.received_at));
-  const std::vector<Issue> warnings = WarningsOf(event);
+  std::vector<Issue> warnings = WarningsOf(event);
+  if (!receipt.is_derived) warnings.push_back(NotDerived());
   if (!warnings.empty()) {
     out.MemberRaw("outcome", OperationOutcome(warnings, Severity::kWarning));
   }
@@ -95,6 +105,9 @@ std::string Story(const store::EventRecord& event,
   out.Member("received_at", FormatInstant(event.received_at));
   if (event.no_longer_kept_since) {
     out.Member("no_longer_kept_since", FormatInstant(*event.no_longer_kept_since));
+  }
+  if (event.line_damaged_since) {
+    out.Member("line_damaged_since", FormatInstant(*event.line_damaged_since));
   }
   out.Name("deliveries");
   out.BeginArray();

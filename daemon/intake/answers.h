@@ -15,7 +15,8 @@
 namespace dwell::intake {
 
 /// The answer to one submitted event, by what the ledger said. An event that was taken and looks
-/// wrong has an OperationOutcome of warnings as the member "outcome".
+/// wrong has an OperationOutcome of warnings as the member "outcome", and so has one from which
+/// nothing follows while its line is damaged.
 Reply AnswerOf(const event::Event& event, const ledger::Receipt& receipt);
 
 /// The answer to an event that never reached the ledger.

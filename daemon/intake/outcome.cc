@@ -41,6 +41,7 @@ constexpr RuleType kTypes[] = {
     {"format", "value"},
     {"head-too-large", "too-long"},
     {"in-the-future", "value"},
+    {"line-damaged", "incomplete"},
     {"maxItems", "structure"},
     {"maxLength", "too-long"},
     {"maxProperties", "structure"},

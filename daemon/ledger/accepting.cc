@@ -103,7 +103,7 @@ Result<void> Gather(store::Store& store, const AcceptedOrder& order,
     return {};
   }
   if (record.no_longer_kept_since) return {};
-  const auto issued = DecodeIssued(record.issued);
+  const auto issued = record.damaged ? std::nullopt : DecodeIssued(record.issued);
   if (!issued) {
     line.trouble = "what was issued of it can no longer be read";
     return {};

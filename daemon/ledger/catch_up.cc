@@ -12,51 +12,66 @@ using Done = std::function<void(Result<std::optional<Instant>>)>;
 
 struct Round {
   Done done;
+  bool is_after_set_back = false;  // the clock was found set back, in this round or one before
+  Instant now{};
   std::size_t looked_at = 0;
   std::optional<Instant> next;
   Touched touched;
 };
 
 // A line that cannot be worked with is left as it is, for later.
-Result<void> PutOff(store::Store& store, const line::Key& key, Instant until) {
-  auto record = store.LoadLine(key);
-  if (record.has_error()) return record.error();
-  record.value()->next_change = until;
-  const auto saved = store.SaveLine(*record.value());
-  if (saved.has_error()) return saved.error();
-  return {};
-}
-
-Result<void> LookAgain(Ledger::Impl& ledger, store::Store& store, const line::Key& key,
-                       Touched& touched, Instant now) {
+Result<void> LookAgain(Ledger::Impl& ledger, store::Store& store, std::int64_t seq,
+                       const line::Key& key, Round& round) {
+  const Instant now = round.now;
   const Result<LineState*> loaded = ledger.Load(store, key);
   if (loaded.has_error() && loaded.error().kind() == ErrorKind::kData) {
-    return PutOff(store, key, now + limits::kLinePutOff);
+    return store.PutOff(seq, now + limits::kLinePutOff);
   }
   if (loaded.has_error()) return loaded.error();
   LineState& state = *loaded.value();
   const auto line = ledger.Derive(state, nullptr);
   if (line.has_error()) {
     log::Write(log::Level::kError, "stored-line-contradicts-itself", {{"line_seq", state.seq}});
-    return PutOff(store, key, now + limits::kLinePutOff);
+    return store.PutOff(seq, now + limits::kLinePutOff);
   }
-  touched.lines.push_back(key);
-  Making making = MakeAll(*line, state, ledger.rules, nullptr, now);
-  touched.news = touched.news || !making.bundles.empty();
+  round.touched.lines.push_back(key);
+  const fhir::Cause cause{
+      .recorded = now, .sequence = state.bundles + 1, .derived_again = round.is_after_set_back};
+  Derived derived = DeriveResources(*line, state.issued, ledger.rules, cause);
+  Making making = FinishMaking(*line, std::move(derived), ledger.rules, now);
+  round.touched.news = round.touched.news || !making.bundles.empty();
   const auto appended = ledger.Append(store, state, std::move(making), nullptr);
   if (appended.has_error()) return appended.error();
   return {};
 }
 
+// What was told while the clock was ahead is put right once it was set back, also over a restart.
+Result<void> HeedSetBack(const Ledger::Impl& ledger, store::Store& store, Round& round) {
+  Instant reached = Instant::min();
+  if (ledger.caught_up_to) {
+    reached = *ledger.caught_up_to;
+  } else {
+    const auto newest = store.NewestInstant();
+    if (newest.has_error()) return newest.error();
+    reached = newest.value();
+  }
+  if (reached <= round.now + limits::kSetBackMin) return {};
+  round.is_after_set_back = true;
+  log::Write(log::Level::kWarning, "clock-was-set-back", {{"reached", reached}});
+  return store.WakeLines(round.now);
+}
+
 Result<void> RunRound(Ledger::Impl& ledger, store::Store& store, Round& round) {
-  const Instant now = ledger.clock.Now();
+  const Instant now = round.now = ledger.clock.Now();
+  const Result<void> heeded = HeedSetBack(ledger, store, round);
+  if (heeded.has_error()) return heeded;
   const auto lines = store.LinesToChange(now, limits::kCatchUpLinesMax);
   if (lines.has_error()) return lines.error();
   for (const std::int64_t seq : lines.value()) {
     const auto key = store.KeyOfLine(seq);
     if (key.has_error()) return key.error();
     CHECK(key.value().has_value());
-    Result<void> looked = LookAgain(ledger, store, *key.value(), round.touched, now);
+    Result<void> looked = LookAgain(ledger, store, seq, *key.value(), round);
     if (looked.has_error()) return looked;
   }
   round.looked_at = lines.value().size();
@@ -66,17 +81,19 @@ Result<void> RunRound(Ledger::Impl& ledger, store::Store& store, Round& round) {
   return {};
 }
 
-void PostRound(const std::shared_ptr<Ledger::Impl>& ledger, Done done) {
+void PostRound(const std::shared_ptr<Ledger::Impl>& ledger, Done done, bool is_after_set_back) {
   auto round = std::make_shared<Round>();
+  round->is_after_set_back = is_after_set_back;
   round->done = std::move(done);
   ledger->jobs.Post(
       {[ledger, round](store::Store& store) { return RunRound(*ledger, store, *round); },
        [ledger, round](const Result<void>& committed) {
          ledger->Finish(round->touched, committed);
+         if (committed.has_value()) ledger->caught_up_to = round->now;
          if (committed.has_error()) {
            round->done(committed.error());
          } else if (round->looked_at == limits::kCatchUpLinesMax) {
-           PostRound(ledger, std::move(round->done));
+           PostRound(ledger, std::move(round->done), round->is_after_set_back);
          } else {
            round->done(round->next);
          }
@@ -86,7 +103,7 @@ void PostRound(const std::shared_ptr<Ledger::Impl>& ledger, Done done) {
 }  // namespace
 
 void Ledger::CatchUp(std::function<void(Result<std::optional<Instant>>)> done) {
-  PostRound(impl_, std::move(done));
+  PostRound(impl_, std::move(done), false);
 }
 
 }  // namespace dwell::ledger

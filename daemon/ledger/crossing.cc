@@ -63,6 +63,9 @@ Result<Crossing> FindCrossing(store::Store& store, const LineState& state,
 Result<void> RememberNamed(store::Store& store, const LineState& state, const event::Event& event) {
   for (const line::Target& target : line::TargetsOf(event)) {
     if (target.id.empty() || Holds(state, target.id)) continue;
+    const auto known = store.FindEvent(event.source, target.id);
+    if (known.has_error()) return known.error();
+    if (known.value()) continue;  // of a line that is damaged: not in `state`
     // Another line may still stand there with a retraction that no longer counts.
     Result<void> done = store.StopAwaiting(event.source, target.id);
     if (done.has_value()) done = store.Await(event.source, target.id, state.seq);

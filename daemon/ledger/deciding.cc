@@ -87,17 +87,32 @@ store::DecisionRecord Record(const Sitting& sitting, std::int64_t bundle_seq, Ac
   return decision;
 }
 
+/// What a bundle held; empty when it is damaged, so that nobody can say. Fails as ReadHeld() does.
+Result<std::optional<Held>> HeldBy(const Ledger::Impl& ledger, const BundleRecord& bundle) {
+  if (bundle.damaged) return std::optional<Held>();
+  auto held = ReadHeld(bundle.body, *ledger.rules.schemas);
+  if (held.has_error()) return held.error();
+  return std::optional(std::move(*held));
+}
+
+std::vector<std::string> Forget(const std::optional<Held>& held,
+                                std::vector<fhir::Issued>& issued) {
+  return held ? ForgetIssued(*held, issued) : ForgetAllIssued(issued);
+}
+
 /// Changes the bundle's line in the store; what memory knows of it is then out of date.
 Result<void> ForgetInStore(Ledger::Impl& ledger, store::Store& store, Sitting& sitting,
-                           const BundleRecord& bundle, const Held& held, Decided& decided) {
+                           const BundleRecord& bundle, const std::optional<Held>& held,
+                           Decided& decided) {
   auto line = store.LoadLine(bundle.line_seq);
   if (line.has_error()) return line.error();
-  auto issued = line.value() ? DecodeIssued(line.value()->issued) : std::nullopt;
+  const bool is_whole = line.value() && !line.value()->damaged;
+  auto issued = is_whole ? DecodeIssued(line.value()->issued) : std::nullopt;
   if (!issued) {
     decided.refusal = "what was issued of its line can no longer be read";
     return {};
   }
-  decided.forgotten = ForgetIssued(held, *issued);
+  decided.forgotten = Forget(held, *issued);
   line.value()->issued = EncodeIssued(*issued);
   ledger.cache.Drop(line.value()->key);
   // Another job of this transaction may read it again before a rollback.
@@ -108,7 +123,7 @@ Result<void> ForgetInStore(Ledger::Impl& ledger, store::Store& store, Sitting& s
 }
 
 Result<void> Cancel(Ledger::Impl& ledger, store::Store& store, Sitting& sitting,
-                    const BundleRecord& bundle, const Held& held, Decided& decided) {
+                    const BundleRecord& bundle, const std::optional<Held>& held, Decided& decided) {
   decided.act = Act::kCancelled;
   Result<void> forgotten = ForgetInStore(ledger, store, sitting, bundle, held, decided);
   if (forgotten.has_error() || !decided.refusal.empty()) return forgotten;
@@ -177,9 +192,9 @@ Result<void> ForgetAll(const Ledger::Impl& ledger, store::Store& store,
   for (const BundleRecord& bundle : bundles) {
     const auto whole = store.FindBundle(bundle.seq);
     if (whole.has_error()) return whole.error();
-    const auto held = ReadHeld(whole.value()->body, *ledger.rules.schemas);
+    const auto held = HeldBy(ledger, *whole.value());
     if (held.has_error()) return held.error();
-    ForgetIssued(*held, before.issued);
+    Forget(*held, before.issued);
   }
   return {};
 }
@@ -241,7 +256,7 @@ Result<void> DecideOne(Ledger::Impl& ledger, store::Store& store, Sitting& sitti
                       "; only what is on hold can be released or cancelled";
     return {};
   }
-  const auto held = ReadHeld(bundle.body, *ledger.rules.schemas);
+  const auto held = HeldBy(ledger, bundle);
   if (held.has_error()) {
     decided.refusal = held.error().message();
     return {};
@@ -249,7 +264,8 @@ Result<void> DecideOne(Ledger::Impl& ledger, store::Store& store, Sitting& sitti
   if (sitting.order.act == Act::kCancelled) {
     return Cancel(ledger, store, sitting, bundle, *held, decided);
   }
-  if (!held->fault.empty()) return MakeAgain(ledger, store, sitting, std::move(bundle), decided);
+  const bool may_go = *held && (*held)->fault.empty();
+  if (!may_go) return MakeAgain(ledger, store, sitting, std::move(bundle), decided);
   const auto kept = store.Decide(Record(sitting, bundle.seq, Act::kReleased));
   if (kept.has_error()) return kept.error();
   return {};

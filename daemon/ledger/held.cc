@@ -87,6 +87,16 @@ std::vector<std::string> ForgetIssued(const Held& held, std::vector<fhir::Issued
   return forgotten;
 }
 
+std::vector<std::string> ForgetAllIssued(std::vector<fhir::Issued>& issued) {
+  std::vector<std::string> forgotten;
+  forgotten.reserve(issued.size());
+  for (fhir::Issued& one : issued) {
+    one.fingerprint = kMakeAgain;
+    forgotten.push_back(one.type + "/" + one.id);
+  }
+  return forgotten;
+}
+
 bool IsForgotten(const fhir::Issued& one) { return one.fingerprint == kMakeAgain; }
 
 LastIssued::LastIssued(std::vector<std::string> wanted)

@@ -38,6 +38,9 @@ Result<Held> ReadHeld(std::string_view bundle, const schemas::Bundled& schemas);
 /// what is forgotten so: all but the Provenance, which is about that one bundle.
 std::vector<std::string> ForgetIssued(const Held& held, std::vector<fhir::Issued>& issued);
 
+/// The same of all that the line has issued: for a bundle of which nobody can say what it held.
+std::vector<std::string> ForgetAllIssued(std::vector<fhir::Issued>& issued);
+
 /// Whether it counts as not issued, by ForgetIssued().
 bool IsForgotten(const fhir::Issued& one);
 

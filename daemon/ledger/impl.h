@@ -41,11 +41,15 @@ struct Ledger::Impl {
   const base::Clock& clock;
   Rules rules;                                // the store thread's own
   LineCache cache{limits::kCachedEventsMax};  // the store thread's own
+  std::optional<Instant> caught_up_to;        // the store thread's own; empty: not since the start
   std::mutex mutex;
   std::vector<std::function<void()>> listeners;  // guarded by mutex
 
-  /// From memory or the store; null when there is no such line yet.
+  /// From memory or the store; null when there is no such line yet. Fails (kData) as
+  /// ReadLineState() does; a line found damaged is marked so, and looked at again in a while.
   Result<LineState*> Load(store::Store& store, const line::Key& key);
+  Result<void> Note(store::Store& store, const store::LineRecord& record,
+                    const Result<LineState>& state) const;
   /// The line's life with `added` (may be null) as one event more.
   Result<line::Line, line::Contradiction> Derive(
       const LineState& state, const std::shared_ptr<const event::Event>& added) const;

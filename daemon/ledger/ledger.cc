@@ -3,6 +3,7 @@
 #include <utility>
 
 #include "daemon/base/log.h"
+#include "daemon/ledger/damage.h"
 #include "daemon/ledger/impl.h"
 #include "daemon/ledger/issued_code.h"
 
@@ -53,12 +54,26 @@ Result<LineState*> Ledger::Impl::Load(store::Store& store, const line::Key& key)
   if (record.has_error()) return record.error();
   if (!record.value()) return nullptr;
   auto state = ReadLineState(*record.value());
-  if (state.has_error() && !record.value()->no_longer_kept_since) {
-    log::Write(log::Level::kError, "line-unreadable",
-               {{"line_seq", record.value()->seq}, {"error", state.error()}});
-  }
+  const Result<void> noted = Note(store, *record.value(), state);
+  if (noted.has_error()) return noted.error();
   if (state.has_error()) return state.error();
   return cache.Put(std::move(state.value()));
+}
+
+/// What the reading of a line says of the disk.
+Result<void> Ledger::Impl::Note(store::Store& store, const store::LineRecord& record,
+                                const Result<LineState>& state) const {
+  if (state.has_value()) {
+    if (!record.damaged_since) return {};
+    log::Write(log::Level::kInfo, "line-whole-again", {{"line_seq", record.seq}});
+    return store.MarkWhole(record.seq);
+  }
+  if (record.no_longer_kept_since) return {};
+  log::Write(log::Level::kError, "line-unreadable",
+             {{"line_seq", record.seq}, {"error", state.error()}});
+  if (DamageOf(record).empty()) return {};
+  const Instant now = clock.Now();
+  return store.MarkDamaged(record.seq, now, now + limits::kLinePutOff);
 }
 
 Result<line::Line, line::Contradiction> Ledger::Impl::Derive(
@@ -93,6 +108,7 @@ Result<Appended> Ledger::Impl::Append(store::Store& store, LineState& state, Mak
   line.key = state.key;
   line.issued = EncodeIssued(state.issued);
   line.bundles = state.bundles;
+  line.events = state.events.size() + (event != nullptr ? 1 : 0);
   line.next_change = making.next_change;
   if (event != nullptr) line.last_event_at = event->received_at;
   line.summary = std::move(making.summary);

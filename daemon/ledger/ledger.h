@@ -37,6 +37,7 @@ struct Receipt {
   Answer answer = Answer::kNotNow;
   std::int64_t event_seq = 0;         ///< for kStored, kRepeated
   Instant received_at{};              ///< for kStored, kRepeated: when it was first received
+  bool is_derived = true;             ///< kStored, kRepeated: false while its line is damaged
   line::Contradiction contradiction;  ///< for kConflict, kContradiction
   std::string why;                    ///< for kNotNow
 };
@@ -158,6 +159,12 @@ using Receipts = std::function<void(std::vector<Receipt>)>;
 /// A stored event that can no longer be read (its contract changed without a migration) keeps its
 /// line from going on: events for that line get kNotNow, the clock tries again each hour, and the
 /// log says so each time. Other lines are not touched by it.
+///
+/// A line that is damaged (the disk gives back other bits than it was given) keeps on taking
+/// events: they are stored as they came, the receipt says that nothing follows from them yet, and
+/// nothing is made of the line. It is told to whoever lists lines, and looked at again each hour.
+/// When all of it can be read again, everything follows from all its events: the damaged event that
+/// is sent once more takes the place of its damaged bytes.
 class Ledger {
  public:
   Ledger(store::Jobs& jobs, const base::Clock& clock, Rules rules);
@@ -167,7 +174,9 @@ class Ledger {
   /// `receipts` gets one answer each, in the same order, after the commit.
   void Submit(std::vector<Submission> submissions, Receipts receipts);
 
-  /// Looks again at every line whose next change is at or before the clock's now, in batches;
+  /// Looks again at every line whose next change is at or before the clock's now, in batches; when
+  /// the clock was set back since the last time, or is behind what the store remembers, at every
+  /// line that may have been told of too early;
   /// `done` gets the next instant at which something will change (empty: none), after the commit.
   void CatchUp(std::function<void(Result<std::optional<Instant>>)> done);
 
@@ -177,14 +186,16 @@ class Ledger {
   /// An event's id stands for its deliveries at all endpoints; otherwise each endpoint's delivery
   /// is a matter of its own.
   ///
-  /// Released: the same bytes go again, first of their lane. A bundle that breaks our own structure
-  /// never goes out as it is: its resources are made anew from the line as it now stands, together
-  /// with those of all that waits behind it (which was made on top of it), as one bundle for each
+  /// Released: the same bytes go again, first of their lane. A bundle that breaks our own
+  /// structure, or whose stored bytes are damaged, never goes out as it is: its resources (of a
+  /// damaged one all of its line's) are made anew from the line as it now stands, together with
+  /// those of all that waits behind it (which was made on top of it), as one bundle for each
   /// endpoint, in place of what was made for the others at the same time if that is on hold, too;
   /// refused while that would not be legal either.
   ///
   /// Cancelled: the bundle is kept and never sent; what it held counts as not issued (see
-  /// ForgetIssued()), so that the line's next bundle carries what still follows from the line.
+  /// ForgetIssued(); of a damaged one all of its line's), so that the line's next bundle carries
+  /// what still follows from the line.
   void Decide(Order order, std::function<void(Result<Ruling>)> done);
 
   /// Derives lines again from their stored events, by the rules as they now are, and compares with

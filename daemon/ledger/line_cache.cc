@@ -3,6 +3,7 @@
 #include <functional>
 #include <utility>
 
+#include "daemon/ledger/damage.h"
 #include "daemon/ledger/issued_code.h"
 #include "schemas/base/check.h"
 #include "schemas/json/document.h"
@@ -13,6 +14,9 @@ Result<LineState> ReadLineState(const store::LineRecord& record) {
   if (record.no_longer_kept_since) {
     return Error(ErrorKind::kData, "the line ended, and its events have not been kept since " +
                                        FormatInstant(*record.no_longer_kept_since));
+  }
+  if (std::string damage = DamageOf(record); !damage.empty()) {
+    return Error(ErrorKind::kData, std::move(damage));
   }
   LineState line;
   line.seq = record.seq;
@@ -30,6 +34,9 @@ Result<LineState> ReadLineState(const store::LineRecord& record) {
     auto event = event::ReadEvent(document->root());
     if (event.has_error()) {
       return Error(ErrorKind::kData, "a stored event does not fit its contract any more");
+    }
+    if (event->source != record.key.source || event->line_id != record.key.line_id) {
+      return Error(ErrorKind::kData, "a stored event of this line names another line");
     }
     line.events.push_back(std::make_shared<const event::Event>(std::move(*event)));
   }

@@ -21,7 +21,7 @@ struct LineState {
 };
 
 /// Makes the state again from what is stored. Fails (kData) when a stored event or the issued list
-/// cannot be read any more, or is no longer kept.
+/// is damaged, cannot be read any more, or is no longer kept.
 Result<LineState> ReadLineState(const store::LineRecord& record);
 
 class LineCache {

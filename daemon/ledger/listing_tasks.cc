@@ -63,7 +63,9 @@ Result<void> ListPage(Ledger::Impl& ledger, store::Store& store, const TaskOrder
     }
     page.next = record.seq + 1;
     if (record.no_longer_kept_since) continue;
-    if (order.open_only && !HasDues(record.summary)) continue;
+    // What is due at a line that is damaged nobody knows: it is never passed by.
+    const bool is_known = !record.damaged && !record.damaged_since;
+    if (order.open_only && is_known && !HasDues(record.summary)) continue;
     TaskPage::Line row;
     row.line_seq = record.seq;
     row.key = record.key;

@@ -72,7 +72,7 @@ Result<std::vector<NeverSent>> FindNeverSent(store::Store& store, const Rules& r
                                              std::size_t& pieces) {
   const std::vector<NeverSent> none;
   const fhir::Types* const types = TypesOf(rules, endpoint);
-  const auto issued = DecodeIssued(record.issued);
+  const auto issued = record.damaged ? std::nullopt : DecodeIssued(record.issued);
   if (types == nullptr || record.no_longer_kept_since || !issued) return none;
   const auto bundles = store.BundlesSince(record.seq, Instant::min());
   if (bundles.has_error()) return bundles.error();

@@ -88,6 +88,8 @@ Result<LastIssued> FindLast(store::Store& store, Pass& pass, LineState& state,
   for (const std::int64_t seq : seqs.value()) {
     const auto bundle = store.FindBundle(seq);
     if (bundle.has_error()) return bundle.error();
+    // It may have held any of them, and what came before it is not the last.
+    if (bundle.value()->damaged) break;
     last.Look(bundle.value()->body, bundle.value()->endpoint);
     ++pass.pieces;
     if (last.complete()) break;

@@ -85,19 +85,23 @@ Result<std::vector<fhir::Resource>> FindTexts(store::Store& store, std::int64_t 
     const auto bundle = store.FindBundle(listed.seq);
     if (bundle.has_error()) return bundle.error();
     std::vector<fhir::Resource>& here = found.emplace_back();
-    ReadEntries(bundle.value()->body, [&](std::string_view name, schemas::Value resource) {
-      const auto want = wanted.find(name);
-      if (want == wanted.end()) return;
-      const bool is_last = listed.state == DeliveryState::kCompleted && listed.seq == want->second;
-      wanted.erase(want);
-      if (!is_last) return;
-      fhir::Resource& one = here.emplace_back();
-      one.type = name.substr(0, name.find('/'));
-      one.id = name.substr(one.type.size() + 1);
-      schemas::JsonWriter json;
-      schemas::WriteValue(json, resource);
-      one.json = json.Take();
-    });
+    const bool is_read =
+        ReadEntries(bundle.value()->body, [&](std::string_view name, schemas::Value resource) {
+          const auto want = wanted.find(name);
+          if (want == wanted.end()) return;
+          const bool is_last =
+              listed.state == DeliveryState::kCompleted && listed.seq == want->second;
+          wanted.erase(want);
+          if (!is_last) return;
+          fhir::Resource& one = here.emplace_back();
+          one.type = name.substr(0, name.find('/'));
+          one.id = name.substr(one.type.size() + 1);
+          schemas::JsonWriter json;
+          schemas::WriteValue(json, resource);
+          one.json = json.Take();
+        });
+    // Damaged: it may hold a later word on anything before it.
+    if (!is_read) wanted.clear();
   }
   std::vector<fhir::Resource> texts;
   for (auto each = found.rbegin(); each != found.rend(); ++each) {
@@ -138,7 +142,7 @@ Result<void> SendLine(Ledger::Impl& ledger, store::Store& store, Errand& errand,
   AgainDone::Line& done = errand.done.lines.emplace_back();
   done.line_seq = line.line_seq;
   done.left_out = line.resources.size();
-  if (!record.value()) return {};
+  if (!record.value() || record.value()->damaged) return {};  // nobody can say what it was
   auto texts = FindFirst(ledger, store, errand, *record.value(), WantedOf(line, true));
   if (texts.has_error()) return texts.error();
   auto again = FindTexts(store, errand.order.endpoint, *record.value(), WantedOf(line, false));

@@ -2,8 +2,10 @@
 #include <set>
 #include <utility>
 
+#include "daemon/base/log.h"
 #include "daemon/ledger/content_hash.h"
 #include "daemon/ledger/crossing.h"
+#include "daemon/ledger/damage.h"
 #include "daemon/ledger/impl.h"
 #include "mapping/event/identifiers.h"
 #include "mapping/fhir/unknown_codes.h"
@@ -38,6 +40,7 @@ Receipt Contradicts(line::Contradiction contradiction) {
 
 Receipt Known(const store::EventRecord& known, const store::Sha256& content) {
   Receipt receipt;
+  receipt.is_derived = !known.line_damaged_since;
   if (known.content == content) {
     receipt.answer = Answer::kRepeated;
     receipt.event_seq = known.seq;
@@ -73,20 +76,47 @@ std::optional<line::Contradiction> InTheFuture(const event::Event& event, Instan
   return std::nullopt;
 }
 
-/// A new event for a line that cannot be worked with. One that is no longer kept must not begin a
-/// new life: a second insertion would look like the first.
-Result<Receipt> Unworkable(store::Store& store, const event::Event& event) {
+/// The same event again, whose stored bytes are damaged: it takes their place, and its line is
+/// looked at now.
+Result<void> Mend(Ledger::Impl& ledger, store::Store& store, const store::EventRecord& known,
+                  Batch& batch, std::size_t i) {
+  const bool is_gone = known.no_longer_kept_since.has_value();
+  if (is_gone || known.content != batch.contents[i]) return {};
+  if (ContentHash(known.raw) == known.content) return {};
+  const event::Event& event = *batch.submissions[i].event;
   const auto line = store.LoadLine(line::Key{event.source, event.line_id});
   if (line.has_error()) return line.error();
-  const auto since = line.value() ? line.value()->no_longer_kept_since : std::nullopt;
-  if (!since) return NotNow("an earlier event of this line can no longer be read");
+  if (!line.value()) return {};
+  log::Write(log::Level::kInfo, "event-mended", {{"event_seq", known.seq}});
+  batch.touched.news = true;
+  batch.touched.lines.push_back((*line.value()).key);
+  ledger.cache.Drop((*line.value()).key);
+  Result<void> done = store.MendEvent(known.seq, batch.submissions[i].raw);
+  if (done.has_error()) return done;
+  return store.MarkDamaged((*line.value()).seq, batch.now, batch.now);
+}
+
+/// No new event can be placed in a line that ended and is no longer kept: a second insertion would
+/// look like the first.
+Receipt NoLongerKept(const event::Event& event, Instant since) {
   return Contradicts({"/line_id", "no-longer-kept",
                       "a line whose events are still kept: this one ended, and its events have not "
                       "been kept since " +
-                          FormatInstant(*since) +
+                          FormatInstant(since) +
                           "; what is still to be said of it belongs into the hospital record by "
                           "hand, a new line needs a line_id of its own",
                       event.id});
+}
+
+/// As it is stored; takes its bytes.
+store::EventRecord RecordOf(Batch& batch, std::size_t i) {
+  const event::Event& event = *batch.submissions[i].event;
+  return {.source = event.source,
+          .id = event.id,
+          .kind = std::string(event::KindName(event.kind())),
+          .content = batch.contents[i],
+          .received_at = batch.now,
+          .raw = std::move(batch.submissions[i].raw)};
 }
 
 /// An event just stored: what it is remembered for besides.
@@ -105,13 +135,53 @@ Result<void> Remember(const Ledger::Impl& ledger, store::Store& store, const Lin
   return RememberNamed(store, state, event);
 }
 
+/// A new event for a line that is damaged: what the line then says nobody can tell, but the event
+/// itself must not be lost.
+Result<Receipt> StoreUnderived(const Ledger::Impl& ledger, store::Store& store, Batch& batch,
+                               std::size_t i, const store::LineRecord& line) {
+  const event::Event& event = *batch.submissions[i].event;
+  const auto added = store.AddEvent(RecordOf(batch, i), line.seq);
+  if (added.has_error()) return added.error();
+  Result<void> done = store.AnotherEvent(line.seq, batch.now);
+  LineState state;
+  state.seq = line.seq;
+  state.key = line.key;
+  if (done.has_value()) done = Remember(ledger, store, state, event, batch.now);
+  if (done.has_error()) return done.error();
+  Receipt receipt;
+  receipt.answer = Answer::kStored;
+  receipt.event_seq = added.value();
+  receipt.received_at = batch.now;
+  receipt.is_derived = false;
+  return receipt;
+}
+
+/// A new event for a line that cannot be worked with.
+Result<Receipt> Unworkable(const Ledger::Impl& ledger, store::Store& store, Batch& batch,
+                           std::size_t i) {
+  const event::Event& event = *batch.submissions[i].event;
+  const auto line = store.LoadLine(line::Key{event.source, event.line_id});
+  if (line.has_error()) return line.error();
+  if (line.value() && line.value()->no_longer_kept_since) {
+    return NoLongerKept(event, *line.value()->no_longer_kept_since);
+  }
+  if (line.value() && !DamageOf(*line.value()).empty()) {
+    return StoreUnderived(ledger, store, batch, i, *line.value());
+  }
+  return NotNow("an earlier event of this line can no longer be read");
+}
+
 /// What became of submission `i`. An error is one of the store.
 Result<Receipt> Place(Ledger::Impl& ledger, store::Store& store, Batch& batch, std::size_t i) {
   const Submission& submission = batch.submissions[i];
   const event::Event& event = *submission.event;
   const auto known = store.FindEvent(event.source, event.id);
   if (known.has_error()) return known.error();
-  if (known.value()) return Known(*known.value(), batch.contents[i]);
+  if (known.value()) {
+    const Result<void> mended = Mend(ledger, store, *known.value(), batch, i);
+    if (mended.has_error()) return mended.error();
+    return Known(*known.value(), batch.contents[i]);
+  }
   if (!batch.no_room_because.empty()) return NotNow(batch.no_room_because);
   if (auto future = InTheFuture(event, batch.now)) return Contradicts(std::move(*future));
 
@@ -119,7 +189,7 @@ Result<Receipt> Place(Ledger::Impl& ledger, store::Store& store, Batch& batch, s
   fresh.key = {event.source, event.line_id};
   const Result<LineState*> loaded = ledger.Load(store, fresh.key);
   if (loaded.has_error() && loaded.error().kind() == ErrorKind::kData) {
-    return Unworkable(store, event);
+    return Unworkable(ledger, store, batch, i);
   }
   if (loaded.has_error()) return loaded.error();
   LineState& state = loaded.value() != nullptr ? *loaded.value() : fresh;
@@ -134,12 +204,7 @@ Result<Receipt> Place(Ledger::Impl& ledger, store::Store& store, Batch& batch, s
 
   batch.touched.lines.push_back(state.key);
   batch.touched.news = true;
-  const store::EventRecord record{.source = event.source,
-                                  .id = event.id,
-                                  .kind = std::string(event::KindName(event.kind())),
-                                  .content = batch.contents[i],
-                                  .received_at = batch.now,
-                                  .raw = std::move(batch.submissions[i].raw)};
+  const store::EventRecord record = RecordOf(batch, i);
   Making making = MakeAll(*line, state, ledger.rules, &event, batch.now);
   const auto appended = ledger.Append(store, state, std::move(making), &record);
   if (appended.has_error()) return appended.error();

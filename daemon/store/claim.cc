@@ -3,6 +3,7 @@
 #include <limits>
 #include <utility>
 
+#include "daemon/base/log.h"
 #include "daemon/store/lane_rows.h"
 #include "daemon/store/store_db.h"
 
@@ -35,8 +36,8 @@ Result<std::optional<Waiting>> NextWard(Connection& connection, std::int64_t end
 /// One visit of Claim(): rounds over the wards, each giving its share a round.
 class Claiming {
  public:
-  Claiming(Store::Db& db, std::int64_t endpoint, Instant now, std::size_t max)
-      : db_(db), endpoint_(endpoint), now_(now), max_(max) {}
+  Claiming(Store& store, Store::Db& db, std::int64_t endpoint, Instant now, std::size_t max)
+      : store_(store), db_(db), endpoint_(endpoint), now_(now), max_(max) {}
 
   Result<std::vector<BundleRecord>> Run() && {
     std::vector<std::int64_t> wards;  // that may give more
@@ -102,9 +103,20 @@ class Claiming {
     return claimed_.size() == before + share;
   }
 
-  /// Claims what has its not_before between the two, up to `wanted` in all.
+  /// Claims what has its not_before between the two, up to `wanted` in all. What had to be put on
+  /// hold uses up nobody's turn.
   Result<void> TakeBetween(std::int64_t ward, Instant from, Instant until, std::size_t wanted) {
-    if (claimed_.size() >= wanted) return {};
+    bool is_any_held = true;
+    while (is_any_held && claimed_.size() < wanted) {
+      is_any_held = false;
+      const auto taken = TakeFirst(ward, from, until, wanted, is_any_held);
+      if (taken.has_error()) return taken;
+    }
+    return {};
+  }
+
+  Result<void> TakeFirst(std::int64_t ward, Instant from, Instant until, std::size_t wanted,
+                         bool& is_any_held) {
     auto found = [&] {
       Query ready(db_.connection, Sql::kClaimable);
       ready.Bind(endpoint_).Bind(ward).Bind(from).Bind(until);
@@ -113,18 +125,41 @@ class Claiming {
     }();
     if (found.has_error()) return found.error();
     for (BundleRecord& bundle : found.value()) {
-      Result<std::string> body = ReadBody(db_.connection, bundle.seq);
-      if (body.has_error()) return body.error();
-      bundle.body = std::move(body.value());
-      const auto done = Query(db_.connection, Sql::kMarkInProgress).Bind(bundle.seq).Run();
+      if (bundle.state != DeliveryState::kReady) {
+        // To go on would send it again and again: its row and the index disagree.
+        return Error(ErrorKind::kCorrupt, "the store's file is damaged: a ready bundle is not");
+      }
+      auto done = ReadBody(db_.connection, bundle);
+      is_any_held = is_any_held || bundle.damaged;
+      if (done.has_value()) done = bundle.damaged ? Hold(bundle) : Give(std::move(bundle));
       if (done.has_error()) return done;
-      db_.Count(endpoint_, &bundle.state, DeliveryState::kInProgress);
-      bundle.state = DeliveryState::kInProgress;
-      claimed_.push_back(std::move(bundle));
     }
     return {};
   }
 
+  Result<void> Give(BundleRecord bundle) {
+    auto done = Query(db_.connection, Sql::kMarkInProgress).Bind(bundle.seq).Run();
+    if (done.has_error()) return done;
+    db_.Count(endpoint_, &bundle.state, DeliveryState::kInProgress);
+    bundle.state = DeliveryState::kInProgress;
+    claimed_.push_back(std::move(bundle));
+    return {};
+  }
+
+  /// Nobody knows what it said: a person decides, its lane waits, all others go on.
+  Result<void> Hold(const BundleRecord& bundle) {
+    log::Write(log::Level::kError, "stored-bundle-damaged", {{"bundle_seq", bundle.seq}});
+    Settlement held;
+    held.bundle_seq = bundle.seq;
+    held.state = DeliveryState::kOnHold;
+    held.at = now_;
+    held.uncertain = bundle.uncertain;
+    held.counts = false;
+    held.why = kDamagedBody;
+    return store_.Settle(held);
+  }
+
+  Store& store_;
   Store::Db& db_;
   std::int64_t endpoint_;
   Instant now_;
@@ -136,7 +171,7 @@ class Claiming {
 
 Result<std::vector<BundleRecord>> Store::Claim(std::int64_t endpoint, Instant now,
                                                std::size_t max) {
-  return Claiming(*db_, endpoint, now, max).Run();
+  return Claiming(*this, *db_, endpoint, now, max).Run();
 }
 
 Result<std::optional<Instant>> Store::NextReady(std::int64_t endpoint) {

@@ -137,6 +137,12 @@ Query& Query::Bind(const std::optional<Instant>& instant) {
   return *this;
 }
 
+Query& Query::Bind(const std::optional<std::uint64_t>& number) {
+  if (number) return Bind(static_cast<std::int64_t>(*number));
+  bind_result_ |= sqlite3_bind_null(statement_, ++parameter_);
+  return *this;
+}
+
 Query& Query::BindBlob(std::string_view bytes) {
   bind_result_ |= sqlite3_bind_blob64(statement_, ++parameter_, bytes.empty() ? "" : bytes.data(),
                                       bytes.size(), SQLITE_STATIC);
@@ -169,11 +175,16 @@ std::string_view Query::Bytes() {
 }
 
 std::optional<Instant> Query::WhenOrNone() {
+  const auto number = NumberOrNone();
+  return number ? std::optional(Instant(std::chrono::milliseconds(*number))) : std::nullopt;
+}
+
+std::optional<std::int64_t> Query::NumberOrNone() {
   if (sqlite3_column_type(statement_, column_) == SQLITE_NULL) {
     ++column_;
     return std::nullopt;
   }
-  return When();
+  return Number();
 }
 
 Result<std::optional<Instant>> FirstInstant(Connection& connection, Sql sql) {

@@ -75,6 +75,7 @@ class Query {
   Query& Bind(std::string_view text);
   Query& Bind(Instant instant) { return Bind(std::int64_t{instant.time_since_epoch().count()}); }
   Query& Bind(const std::optional<Instant>& instant);
+  Query& Bind(const std::optional<std::uint64_t>& number);
   Query& BindBlob(std::string_view bytes);
 
   /// Steps to the next row; false when there is none.
@@ -88,6 +89,7 @@ class Query {
   std::string_view Bytes();
   Instant When() { return Instant(std::chrono::milliseconds(Number())); }
   std::optional<Instant> WhenOrNone();
+  std::optional<std::int64_t> NumberOrNone();
   bool Flag() { return Number() != 0; }
 
  private:

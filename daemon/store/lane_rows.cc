@@ -2,8 +2,6 @@
 
 #include <utility>
 
-#include "daemon/store/packing.h"
-
 namespace dwell::store {
 
 bool IsOpen(DeliveryState state) {
@@ -38,15 +36,18 @@ BundleRecord ReadBundle(Query& query) {
   return bundle;
 }
 
-Result<std::string> ReadBody(Connection& connection, std::int64_t bundle_seq) {
+Result<void> ReadBody(Connection& connection, BundleRecord& bundle) {
   Query body(connection, Sql::kReadBody);
-  const Result<bool> row = body.Bind(bundle_seq).Next();
+  const Result<bool> row = body.Bind(bundle.seq).Next();
   if (row.has_error()) return row.error();
-  auto text = row.value() ? Packer::Unpack(body.Bytes()) : std::nullopt;
-  if (!text) {
-    return Error(ErrorKind::kCorrupt, "the store's file is damaged: a bundle has no body");
-  }
-  return std::move(*text);
+  auto text = row.value() ? Packer::Unpack(body.Bytes(), OwnerOf(bundle)) : std::nullopt;
+  bundle.damaged = !text.has_value();
+  if (text) bundle.body = std::move(*text);
+  return {};
+}
+
+Owner OwnerOf(const BundleRecord& bundle) {
+  return {bundle.seq, bundle.line_seq, bundle.endpoint, bundle.entries};
 }
 
 }  // namespace dwell::store

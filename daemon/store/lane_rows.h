@@ -4,6 +4,7 @@
 #include <string>
 
 #include "daemon/store/connection.h"
+#include "daemon/store/packing.h"
 #include "daemon/store/store.h"
 
 namespace dwell::store {
@@ -21,7 +22,10 @@ DeliveryState ReadState(Query& query);
 /// The columns of kClaimable and of all that give bundles: everything but the body.
 BundleRecord ReadBundle(Query& query);
 
-/// The unpacked body. Fails (kCorrupt) when there is none.
-Result<std::string> ReadBody(Connection& connection, std::int64_t bundle_seq);
+/// Fills in the unpacked body; a bundle whose body is missing, damaged or another's is marked so.
+Result<void> ReadBody(Connection& connection, BundleRecord& bundle);
+
+/// What its body is packed for.
+Owner OwnerOf(const BundleRecord& bundle);
 
 }  // namespace dwell::store

@@ -44,7 +44,8 @@ Result<std::int64_t> Store::AddBundle(const BundleRecord& bundle) {
   Result<void> done = add.Run();
   if (done.has_error()) return done.error();
   const std::int64_t seq = sqlite3_last_insert_rowid(db_->connection.db.get());
-  const std::string_view packed = db_->packer.Pack(bundle.body);
+  const Owner owner{seq, bundle.line_seq, bundle.endpoint, bundle.entries};
+  const std::string_view packed = db_->packer.Pack(bundle.body, owner);
   done = Query(db_->connection, Sql::kAddBody).Bind(seq).BindBlob(packed).Run();
   if (done.has_error()) return done.error();
   db_->Count(bundle.endpoint, nullptr, bundle.state);
@@ -124,9 +125,8 @@ Result<std::optional<BundleRecord>> Store::FindBundle(std::int64_t bundle_seq) {
   if (!row.value()) return std::optional<BundleRecord>();
   BundleRecord bundle = ReadBundle(query);
   if (!bundle.kept) return std::optional(std::move(bundle));
-  Result<std::string> body = ReadBody(db_->connection, bundle_seq);
+  const Result<void> body = ReadBody(db_->connection, bundle);
   if (body.has_error()) return body.error();
-  bundle.body = std::move(body.value());
   return std::optional(std::move(bundle));
 }
 

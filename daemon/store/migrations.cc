@@ -208,9 +208,19 @@ constexpr const char* kVersion11 = R"sql(
 CREATE TABLE note(name TEXT PRIMARY KEY NOT NULL, text TEXT NOT NULL);
 )sql";
 
-constexpr std::array<const char*, 11> kSteps{kVersion1, kVersion2,  kVersion3, kVersion4,
-                                             kVersion5, kVersion6,  kVersion7, kVersion8,
-                                             kVersion9, kVersion10, kVersion11};
+// How many events a line has and a sum over what its row says, so that a bit that the disk changed
+// is noticed; rows of before have neither until they are written the next time. Since when a line
+// is known to be damaged.
+constexpr const char* kVersion12 = R"sql(
+ALTER TABLE line ADD COLUMN events INTEGER;
+ALTER TABLE line ADD COLUMN sum INTEGER;
+ALTER TABLE line ADD COLUMN damaged_since INTEGER;
+CREATE INDEX line_damaged ON line(damaged_since) WHERE damaged_since IS NOT NULL;
+)sql";
+
+constexpr std::array<const char*, 12> kSteps{kVersion1, kVersion2,  kVersion3,  kVersion4,
+                                             kVersion5, kVersion6,  kVersion7,  kVersion8,
+                                             kVersion9, kVersion10, kVersion11, kVersion12};
 
 }  // namespace
 

@@ -2,11 +2,9 @@
 
 #include <lz4.h>
 
-#include <algorithm>
-#include <bit>
 #include <cstdint>
-#include <cstring>
 
+#include "daemon/store/sum.h"
 #include "schemas/base/check.h"
 
 namespace dwell::store {
@@ -14,9 +12,12 @@ namespace {
 
 constexpr std::size_t kSizeBytes = 4;
 constexpr std::size_t kSumBytes = 8;
-constexpr std::size_t kTextBytesMax = 1U << 30U;
-/// In the size: a sum follows it. Bodies of before have none.
+constexpr std::size_t kTextBytesMax = (1U << 30U) - 1;
+/// In the size: a sum follows it, and the owner is part of that. Bodies of before have no sum, or
+/// one without the owner.
 constexpr std::uint64_t kHasSum = 1U << 31U;
+constexpr std::uint64_t kHasOwner = 1U << 30U;
+constexpr std::uint64_t kMarks = kHasSum | kHasOwner;
 
 /// Least significant byte first.
 void WriteNumber(std::uint64_t number, char* into, std::size_t bytes) {
@@ -33,24 +34,21 @@ std::uint64_t ReadNumber(std::string_view bytes) {
   return number;
 }
 
-/// Over words of eight bytes, for speed. Each step is one to one (the factor is odd), so that
-/// damage within one word never goes unseen. No defence against somebody who means it.
-std::uint64_t SumOf(std::uint64_t size, std::string_view block) {
-  constexpr std::uint64_t kOdd = 0x9E3779B97F4A7C15U;  // 2^64 divided by the golden ratio
-  std::uint64_t sum = (size + 1) * kOdd;
-  while (!block.empty()) {
-    std::uint64_t word = 0;
-    const std::size_t bytes = std::min(block.size(), sizeof word);
-    std::memcpy(&word, block.data(), bytes);
-    block.remove_prefix(bytes);
-    sum = std::rotl(sum ^ word, 29) * kOdd;
+std::uint64_t SumOf(std::uint64_t size, const Owner* owner, std::string_view block) {
+  Sum sum(size);
+  if (owner != nullptr) {
+    sum.Add(static_cast<std::uint64_t>(owner->bundle_seq));
+    sum.Add(static_cast<std::uint64_t>(owner->line_seq));
+    sum.Add(static_cast<std::uint64_t>(owner->endpoint));
+    sum.Add(std::uint64_t{owner->entries});
   }
-  return sum;
+  sum.Add(block);
+  return sum.value();
 }
 
 }  // namespace
 
-std::string_view Packer::Pack(std::string_view text) {
+std::string_view Packer::Pack(std::string_view text, const Owner& owner) {
   CHECK(text.size() <= kTextBytesMax);
   const int room = LZ4_compressBound(static_cast<int>(text.size()));
   constexpr std::size_t kBefore = kSizeBytes + kSumBytes;
@@ -59,21 +57,23 @@ std::string_view Packer::Pack(std::string_view text) {
                                         static_cast<int>(text.size()), room);
   CHECK(size > 0);  // the room is the bound
   const auto packed = std::string_view(buffer_).substr(0, kBefore + static_cast<std::size_t>(size));
-  WriteNumber(text.size() | kHasSum, buffer_.data(), kSizeBytes);
-  WriteNumber(SumOf(text.size(), packed.substr(kBefore)), buffer_.data() + kSizeBytes, kSumBytes);
+  WriteNumber(text.size() | kMarks, buffer_.data(), kSizeBytes);
+  const std::uint64_t sum = SumOf(text.size(), &owner, packed.substr(kBefore));
+  WriteNumber(sum, buffer_.data() + kSizeBytes, kSumBytes);
   return packed;
 }
 
-std::optional<std::string> Packer::Unpack(std::string_view packed) {
+std::optional<std::string> Packer::Unpack(std::string_view packed, const Owner& owner) {
   if (packed.size() < kSizeBytes) return std::nullopt;
   const std::uint64_t head = ReadNumber(packed.substr(0, kSizeBytes));
-  const std::size_t bytes = head & ~kHasSum;
+  const std::size_t bytes = head & ~kMarks;
   packed.remove_prefix(kSizeBytes);
   if ((head & kHasSum) != 0) {
     if (packed.size() < kSumBytes) return std::nullopt;
     const std::uint64_t sum = ReadNumber(packed.substr(0, kSumBytes));
     packed.remove_prefix(kSumBytes);
-    if (sum != SumOf(bytes, packed)) return std::nullopt;
+    const Owner* const told = (head & kHasOwner) != 0 ? &owner : nullptr;
+    if (sum != SumOf(bytes, told, packed)) return std::nullopt;
   }
   // A block holds at most 255 times its own size, so that a damaged size cannot ask for much.
   if (bytes > kTextBytesMax || bytes > packed.size() * 255) return std::nullopt;

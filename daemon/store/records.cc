@@ -1,7 +1,9 @@
 #include <algorithm>
+#include <bit>
 #include <utility>
 
 #include "daemon/store/store_db.h"
+#include "daemon/store/sum.h"
 #include "schemas/base/check.h"
 
 namespace dwell::store {
@@ -9,6 +11,17 @@ namespace {
 
 std::string_view Bytes(const Sha256& content) {
   return {reinterpret_cast<const char*>(content.data()), content.size()};
+}
+
+std::int64_t SumOfLine(const LineRecord& line) {
+  Sum sum(line.key.source.size());
+  for (const std::string* text :
+       {&line.key.source, &line.key.line_id, &line.issued, &line.summary}) {
+    sum.Add(std::uint64_t{text->size()});
+    sum.Add(*text);
+  }
+  sum.Add(line.bundles);
+  return std::bit_cast<std::int64_t>(sum.value());
 }
 
 LineRecord ReadLine(Query& query) {
@@ -22,7 +35,20 @@ LineRecord ReadLine(Query& query) {
   line.no_longer_kept_since = query.WhenOrNone();
   line.issued = query.Text();
   line.summary = query.Text();
+  if (const auto events = query.NumberOrNone()) line.events = static_cast<std::uint64_t>(*events);
+  const auto sum = query.NumberOrNone();
+  line.damaged = sum && *sum != SumOfLine(line);
+  line.damaged_since = query.WhenOrNone();
   return line;
+}
+
+/// The next column; empty when it is no hash.
+std::optional<Sha256> ReadContent(Query& query) {
+  const std::string_view bytes = query.Bytes();
+  Sha256 content{};
+  if (bytes.size() != content.size()) return std::nullopt;
+  std::ranges::copy(bytes, content.begin());
+  return content;
 }
 
 Result<std::optional<LineRecord>> LoadLineFrom(Connection& connection, Query& query) {
@@ -32,9 +58,14 @@ Result<std::optional<LineRecord>> LoadLineFrom(Connection& connection, Query& qu
   LineRecord line = ReadLine(query);
   Query events(connection, Sql::kRawEvents);
   events.Bind(line.seq);
-  auto raw = Collect(events, [](Query& row_of) { return row_of.Text(); });
-  if (raw.has_error()) return raw.error();
-  line.raw_events = std::move(raw.value());
+  Result<bool> more = events.Next();
+  for (; more.has_value() && more.value(); more = events.Next()) {
+    line.raw_events.push_back(events.Text());
+    const auto content = ReadContent(events);
+    // No hash at all is another than that of the bytes.
+    line.contents.push_back(content.value_or(Sha256{}));
+  }
+  if (more.has_error()) return more.error();
   return std::optional(std::move(line));
 }
 
@@ -50,14 +81,15 @@ Result<std::optional<EventRecord>> Store::FindEvent(std::string_view source, std
   event.id = id;
   event.seq = query.Number();
   event.kind = query.Text();
-  const std::string content = query.Text();
-  if (content.size() != event.content.size()) {
+  const auto content = ReadContent(query);
+  if (!content) {
     return Error(ErrorKind::kCorrupt, "the store's file is damaged: a hash of the wrong length");
   }
-  std::copy(content.begin(), content.end(), event.content.begin());
+  event.content = *content;
   event.received_at = query.When();
   event.line_id = query.Text();
   event.no_longer_kept_since = query.WhenOrNone();
+  event.line_damaged_since = query.WhenOrNone();
   event.raw = query.Text();
   return std::optional(std::move(event));
 }
@@ -98,6 +130,21 @@ Result<std::int64_t> Store::AddEvent(const EventRecord& event, std::int64_t line
   return std::int64_t{sqlite3_last_insert_rowid(db_->connection.db.get())};
 }
 
+Result<void> Store::MendEvent(std::int64_t event_seq, std::string_view raw) {
+  return Query(db_->connection, Sql::kMendEvent).BindBlob(raw).Bind(event_seq).Run();
+}
+
+Result<std::optional<EventRecord>> Store::NewestEvent() {
+  Query query(db_->connection, Sql::kNewestEvent);
+  const Result<bool> row = query.Next();
+  if (row.has_error()) return row.error();
+  if (!row.value()) return std::optional<EventRecord>();
+  EventRecord event;
+  event.received_at = query.When();
+  event.raw = query.Text();
+  return std::optional(std::move(event));
+}
+
 Result<std::optional<LineRecord>> Store::LoadLine(const line::Key& key) {
   Query query(db_->connection, Sql::kLineByKey);
   return LoadLineFrom(db_->connection, query.Bind(key.source).Bind(key.line_id));
@@ -125,6 +172,7 @@ Result<std::int64_t> Store::SaveLine(const LineRecord& line) {
   if (is_new) save.Bind(line.key.source).Bind(line.key.line_id);
   save.Bind(static_cast<std::int64_t>(line.bundles)).Bind(line.next_change);
   save.Bind(line.last_event_at).BindBlob(line.issued).Bind(line.summary);
+  save.Bind(line.events).Bind(SumOfLine(line));
   if (!is_new) save.Bind(line.seq);
   const Result<void> saved = save.Run();
   if (saved.has_error()) return saved.error();
@@ -132,16 +180,6 @@ Result<std::int64_t> Store::SaveLine(const LineRecord& line) {
   ++db_->counts.lines;
   db_->counts_changed = true;
   return std::int64_t{sqlite3_last_insert_rowid(db_->connection.db.get())};
-}
-
-Result<std::vector<std::int64_t>> Store::LinesToChange(Instant now, std::size_t max) {
-  Query query(db_->connection, Sql::kLinesToChange);
-  query.Bind(now).Bind(static_cast<std::int64_t>(max));
-  return Collect(query, [](Query& row) { return row.Number(); });
-}
-
-Result<std::optional<Instant>> Store::NextChange() {
-  return FirstInstant(db_->connection, Sql::kNextChange);
 }
 
 Result<std::vector<LineRecord>> Store::ListLines(std::int64_t after, std::size_t max) {

@@ -26,7 +26,7 @@ constexpr std::array<Row, kSqlCount> kStatements{{
      " on_hold = ?, cancelled = ? WHERE id = 1"},
     {Sql::kFindEvent,
      "SELECT event.seq, event.kind, event.content, event.received_at, line.line_id,"
-     " line.no_longer_kept_since, event.raw"
+     " line.no_longer_kept_since, line.damaged_since, event.raw"
      " FROM event LEFT JOIN line ON line.seq = event.line_seq"
      " WHERE event.source = ? AND event.id = ?"},
     {Sql::kNextSource,
@@ -34,7 +34,10 @@ constexpr std::array<Row, kSqlCount> kStatements{{
     {Sql::kAddEvent,
      "INSERT INTO event(line_seq, source, id, kind, content, received_at, raw)"
      " VALUES(?, ?, ?, ?, ?, ?, ?)"},
-    {Sql::kRawEvents, "SELECT raw FROM event WHERE line_seq = ? ORDER BY seq"},
+    {Sql::kRawEvents, "SELECT raw, content FROM event WHERE line_seq = ? ORDER BY seq"},
+    {Sql::kMendEvent, "UPDATE event SET raw = ? WHERE seq = ?"},
+    {Sql::kNewestEvent,
+     "SELECT received_at, raw FROM event WHERE seq > 0 ORDER BY seq DESC LIMIT 1"},
     {Sql::kIdOfEvent, "SELECT id FROM event WHERE seq = ?"},
     {Sql::kAwaitsAny, "SELECT source FROM awaited INDEXED BY awaited_key ORDER BY source LIMIT 1"},
     {Sql::kAwaitedBy, "SELECT line_seq FROM awaited WHERE source = ? AND id = ?"},
@@ -42,19 +45,30 @@ constexpr std::array<Row, kSqlCount> kStatements{{
     {Sql::kStopAwaiting, "DELETE FROM awaited WHERE source = ? AND id = ?"},
     {Sql::kLineByKey,
      "SELECT seq, source, line_id, bundles, next_change, last_event_at, no_longer_kept_since,"
-     " issued, summary FROM line"
+     " issued, summary, events, sum, damaged_since FROM line"
      " WHERE source = ? AND line_id = ?"},
     {Sql::kLineBySeq,
      "SELECT seq, source, line_id, bundles, next_change, last_event_at, no_longer_kept_since,"
-     " issued, summary FROM line"
+     " issued, summary, events, sum, damaged_since FROM line"
      " WHERE seq = ?"},
     {Sql::kKeyOfLine, "SELECT source, line_id FROM line WHERE seq = ?"},
     {Sql::kAddLine,
-     "INSERT INTO line(source, line_id, bundles, next_change, last_event_at, issued, summary)"
-     " VALUES(?, ?, ?, ?, ?, ?, ?)"},
+     "INSERT INTO line(source, line_id, bundles, next_change, last_event_at, issued, summary,"
+     " events, sum) VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?)"},
     {Sql::kUpdateLine,
      "UPDATE line SET bundles = ?, next_change = ?, last_event_at = max(last_event_at, ?),"
-     " issued = ?, summary = ? WHERE seq = ?"},
+     " issued = ?, summary = ?, events = ?, sum = ? WHERE seq = ?"},
+    {Sql::kAnotherEvent,
+     "UPDATE line SET events = events + 1, last_event_at = max(last_event_at, ?) WHERE seq = ?"},
+    {Sql::kPutOff, "UPDATE line SET next_change = ? WHERE seq = ?"},
+    {Sql::kWake, "UPDATE line SET next_change = ? WHERE seq = ? AND no_longer_kept_since IS NULL"},
+    {Sql::kWakeAll, "UPDATE line SET next_change = ?1 WHERE next_change > ?1"},
+    {Sql::kMarkDamaged,
+     "UPDATE line SET damaged_since = coalesce(damaged_since, ?), next_change = ? WHERE seq = ?"},
+    {Sql::kMarkWhole, "UPDATE line SET damaged_since = NULL WHERE seq = ?"},
+    {Sql::kDamagedLines,
+     "SELECT seq FROM line INDEXED BY line_damaged WHERE damaged_since > -9223372036854775808"
+     " ORDER BY damaged_since, seq LIMIT ?"},
     {Sql::kLinesToChange,
      "SELECT seq FROM line WHERE next_change <= ? ORDER BY next_change, seq LIMIT ?"},
     {Sql::kNextChange,
@@ -91,6 +105,8 @@ constexpr std::array<Row, kSqlCount> kStatements{{
      " AND endpoint = ?2 AND not_before > ?1"},
     {Sql::kRestartInProgress,
      "UPDATE bundle SET state = 0, uncertain = 1, not_before = 0 WHERE open = 1 AND state = 1"},
+    {Sql::kMadeBefore,
+     "SELECT seq, line_seq, made_at FROM bundle WHERE seq < ? ORDER BY seq DESC LIMIT 1"},
     {Sql::kOldestWaiting,
      "SELECT made_at FROM bundle WHERE open = 1 AND state <> 3 ORDER BY seq LIMIT 1"},
     {Sql::kListQueue,
@@ -177,7 +193,7 @@ constexpr std::array<Row, kSqlCount> kStatements{{
      " former_why FROM decision WHERE bundle_seq = ? ORDER BY seq"},
     {Sql::kListLines,
      "SELECT seq, source, line_id, bundles, next_change, last_event_at, no_longer_kept_since,"
-     " issued, summary FROM line"
+     " issued, summary, events, sum, damaged_since FROM line"
      " WHERE seq > ? ORDER BY seq LIMIT ?"},
     {Sql::kCountUnknownCode,
      "UPDATE unknown_code SET events = events + 1, last_seen = ? WHERE code_group = ?"

@@ -60,8 +60,8 @@ struct Cause {
   Instant recorded;  ///< when we made it: Provenance.recorded, Task.lastModified
   std::uint64_t sequence =
       0;  ///< counts the bundles of this line, from 1: identity of the Provenance
-  /// Without an event: the same events were written otherwise, because the code map, the policy or
-  /// this program changed. The author is then this program, as for the passing of time.
+  /// Without an event: the same events were written otherwise, since the code map, the policy, this
+  /// program or its clock was changed. The author is then this program, as for the passing of time.
   bool derived_again = false;
 };
 

@@ -85,7 +85,7 @@ std::string NarrativeOf(const Scope& scope) {
   const event::Event* event = scope.cause.event;
   if (event == nullptr) {
     narrative.Row("From", scope.cause.derived_again
-                              ? "derivation anew, after a change of codes, rules or program"
+                              ? "derivation anew, after a change of codes, rules, program or clock"
                               : "passing of time");
   } else {
     narrative.Row("From", std::string(event::KindName(event->kind())) + " " + event->id);

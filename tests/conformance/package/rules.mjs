@@ -8,6 +8,7 @@ const PLACES = [
   ['daemon/intake', /Refuse\(\s*\d{3},\s*"([\w-]+)"/g],            // a route, the pipeline
   ['daemon/intake', /\{"([\w-]+)", \d{3},/g],                      // a row of gate.cc
   ['daemon/intake', /(?:push_back\(|\{)\{"([\w-]+)",\s*(?:""|std::string\(pointer\)),/g],  // examine.cc
+  ['daemon/intake', /return \{"([\w-]+)", "\//g],                  // what is taken with a warning
   ['daemon/ledger', /"\/line_id",\s*"([\w-]+)"/g],
   ['daemon/ledger', /"\/id",\s*"([\w-]+)"|row\.pointer,\s*"([\w-]+)"/g],
   ['mapping/line', /RuleRow\{"([\w-]+)"/g],

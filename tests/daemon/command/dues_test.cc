@@ -27,6 +27,10 @@ TEST(Dues, WhenNothingPressesTheNextThingIsNamed) {
             "site-check-due by 2026-03-27T14:00:00Z");
 }
 
+TEST(Dues, OfADamagedLineNobodyKnowsThatNothingIsDue) {
+  EXPECT_EQ(Words(R"({"phase":"unreadable"})"), "not known: its stored events cannot be read");
+}
+
 TEST(Dues, NoDuesAreADash) {
   EXPECT_EQ(Words(R"({"dues":[]})"), "-");
   EXPECT_EQ(Words("{}"), "-");

@@ -9,6 +9,7 @@ namespace {
 
 using testing::HasSubstr;
 using testing::IsEmpty;
+using testing::Not;
 using namespace test;  // NOLINT: the words of this test
 
 using CatchUpTest = LedgerRig;
@@ -117,6 +118,32 @@ TEST_F(CatchUpTest, AFailureIsToldAndTheNextTryTellsEverything) {
   EXPECT_THAT(Deliver(), IsEmpty());
   ASSERT_TRUE(CatchUp().has_value());
   EXPECT_EQ(Deliver().size(), 1u);
+}
+
+TEST_F(CatchUpTest, WhatWasToldTooEarlyIsPutRightOnceTheClockIsSetBack) {
+  for (const bool reopen : {false, true}) {
+    path_ = folder_ / (reopen ? "reopened" : "running");
+    Open();
+    Store(Insertion("e1", 0));
+    Deliver();
+    clock_.Set(Hour(24 * 365));
+    ASSERT_TRUE(CatchUp().has_value());
+    const auto early = Deliver();
+    ASSERT_EQ(early.size(), 1u);
+    ASSERT_THAT(early[0], HasSubstr("\"overdue\""));
+    if (reopen) Reopen();
+    clock_.Set(Hour(1));
+    const auto next = CatchUp();
+    ASSERT_TRUE(next.has_value());
+    const auto right = Deliver();
+    ASSERT_EQ(right.size(), 1u);
+    EXPECT_THAT(right[0], Not(HasSubstr("\"overdue\"")));
+    EXPECT_THAT(right[0], HasSubstr("program or clock"));
+    EXPECT_EQ(NextOf(next), Hour(4)) << "the line is looked at in time again";
+    ASSERT_TRUE(CatchUp().has_value());
+    EXPECT_THAT(Deliver(), IsEmpty()) << "once is enough";
+    Close();
+  }
 }
 
 }  // namespace

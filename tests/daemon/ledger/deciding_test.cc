@@ -2,8 +2,7 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
-#include "daemon/ledger/held.h"
-#include "tests/daemon/ledger/ledger_rig.h"
+#include "tests/daemon/ledger/deciding_rig.h"
 
 namespace dwell::ledger {
 namespace {
@@ -17,75 +16,6 @@ using testing::IsEmpty;
 using testing::Not;
 using testing::SizeIs;
 using namespace test;  // NOLINT: the words of this test
-
-class Deciding : public LedgerRig {
- protected:
-  Ruling Decide(Act act, const std::string& target, const std::string& source = "") {
-    Order order;
-    order.act = act;
-    order.target = target;
-    order.source = source;
-    return Tell(std::move(order));
-  }
-  Ruling ReleaseAllOf(const std::string& reason, std::int64_t after = 0) {
-    Order order;
-    order.all_of = reason;
-    order.after = after;
-    return Tell(std::move(order));
-  }
-  Ruling Release(const std::string& target) { return Decide(Act::kReleased, target); }
-  Ruling Cancel(const std::string& target) { return Decide(Act::kCancelled, target); }
-  Ruling Tell(Order order) {
-    order.by = "op-3";
-    order.why = "looked at it";
-    std::promise<Ruling> told;
-    ledger_->Decide(std::move(order), [&told](Result<Ruling> ruling) {
-      ASSERT_TRUE(ruling.has_value()) << ruling.error().message();
-      told.set_value(std::move(ruling.value()));
-    });
-    return told.get_future().get();
-  }
-
-  /// Claims all that may be sent and has it refused; their numbers.
-  std::vector<std::int64_t> RefuseAll() {
-    std::vector<std::int64_t> seqs;
-    EXPECT_TRUE(OnStore([&](store::Store& store) -> Result<void> {
-                  auto claimed = store.Claim(0, clock_.Now(), 100);
-                  if (claimed.has_error()) return claimed.error();
-                  for (const store::BundleRecord& bundle : claimed.value()) {
-                    store::Settlement held;
-                    held.bundle_seq = bundle.seq;
-                    held.state = DeliveryState::kOnHold;
-                    held.why = "the endpoint answered 422: it refused it";
-                    const Result<void> settled = store.Settle(held);
-                    if (settled.has_error()) return settled;
-                    seqs.push_back(bundle.seq);
-                  }
-                  return {};
-                }).has_value());
-    return seqs;
-  }
-  store::BundleRecord BundleOf(std::int64_t seq) {
-    store::BundleRecord bundle;
-    EXPECT_TRUE(OnStore([&](store::Store& store) -> Result<void> {
-                  bundle = *store.FindBundle(seq).value();
-                  bundle.decisions = store.DecisionsAbout(seq).value();
-                  return {};
-                }).has_value());
-    return bundle;
-  }
-  /// "Type/id" of all that the bundles hold, without the Provenances, which are of one bundle each.
-  static std::vector<std::string> NamesIn(const std::vector<std::string>& bodies) {
-    std::vector<std::string> names;
-    for (const std::string& body : bodies) {
-      const auto held = ReadHeld(body, Shelf::Get().schemas);
-      for (const std::string& name : held->names) {
-        if (!name.starts_with("Provenance/")) names.push_back(name);
-      }
-    }
-    return names;
-  }
-};
 
 TEST_F(Deciding, AReleasedBundleGoesAgainByteForByteAndBeforeThoseBehindIt) {
   Open();
