@@ -60,6 +60,7 @@ Result<Counted> CountAll(store::Store& store) {
   if (!pages) return pages.error();
   Counted counted{*counts, {}};
   counted.state.known = store.endpoints();
+  counted.state.sources = store.sources();
   counted.state.pages = *pages;
   counted.state.unknown_codes = std::move(*unknown);
   counted.state.doubtful_identifiers = std::move(*doubtful);
@@ -181,6 +182,7 @@ asio::awaitable<std::string> Conversation::Status(schemas::Value /*request*/) {
   });
   state.now = services_.clock->Now();
   state.zone = services_.zone;
+  state.silent_after = services_.silent_after;
   state.wall_ahead = services_.clock->wall_ahead();
   state.draining = services_.pipeline->draining();
   state.endpoints = services_.endpoints();

@@ -44,6 +44,8 @@ struct State {
   store::Pages pages;
   std::optional<retention::CleanUp> cleaned_up;
   std::optional<reconcile::LastRun> reconciled;
+  std::vector<store::SourceRecord> sources;
+  std::optional<std::chrono::minutes> silent_after;  ///< see store::MayBeQuietFor()
   std::vector<store::UnknownCodeRecord> unknown_codes;
   std::vector<store::DoubtfulIdentifierRecord> doubtful_identifiers;
 };

@@ -12,6 +12,7 @@
 #include <vector>
 
 #include "daemon/base/limits.h"
+#include "daemon/store/silence.h"
 #include "mapping/event/moment.h"
 #include "mapping/line/line.h"
 #include "schemas/base/result.h"
@@ -143,12 +144,6 @@ struct DoubtfulIdentifierRecord {
   std::uint64_t events = 0;  ///< that held one
   Instant first_seen{};      ///< when the first and the last of them came in
   Instant last_seen{};
-};
-
-/// A ward system that events came from.
-struct SourceRecord {
-  std::string name;  ///< as it names itself; empty: several for which there was no room
-  Instant last_event_at{};
 };
 
 /// Bundles by state.
@@ -295,7 +290,8 @@ class Store {
 
   /// Without `oldest_waiting`: from memory, costs nothing.
   const Counts& counts() const;
-  /// When the newest stored event of each source came in, by name; from memory, too. Beyond
+  /// When the newest stored event of each source came in and how long its usual gap is, by name; from
+  /// memory, too. Beyond
   /// limits::kSourcesMax different ones those that came later are one, without a name.
   std::vector<SourceRecord> sources() const;
   /// All endpoints there ever were, by number, with their counts; from memory, too.
