@@ -100,6 +100,8 @@ Result<WardFilter> FilterOf(const Options& options) {
 }  // namespace
 
 Result<int> ListLines(const std::string& socket, const Options& options) {
+  const auto filter = FilterOf(options);
+  if (!filter) return filter.error();
   const auto daemon = AskAboutDaemon(socket);
   if (!daemon) return daemon.error();
   const std::string warning = SilenceWarning(daemon->silent, FormatInstant);
@@ -109,8 +111,6 @@ Result<int> ListLines(const std::string& socket, const Options& options) {
   if (options.all) {  // may be a million: as they come
     return List(socket, R"({"request":"lines"})", options.json, LineColumns(), "no lines");
   }
-  const auto filter = FilterOf(options);
-  if (!filter) return filter.error();
   std::size_t not_graded = 0;
   auto lines = AskForLines(socket, [&](const WardLine& line) {
     if (!IsOfInterest(line)) return false;
