@@ -62,6 +62,7 @@ Result<Counted> CountAll(store::Store& store) {
   if (!damaged) return damaged.error();
   Counted counted{*counts, {}};
   counted.state.known = store.endpoints();
+  counted.state.sources = store.sources();
   counted.state.pages = *pages;
   counted.state.damaged_lines = damaged->size();
   counted.state.unknown_codes = std::move(*unknown);
@@ -184,6 +185,7 @@ asio::awaitable<std::string> Conversation::Status(schemas::Value /*request*/) {
   });
   state.now = services_.clock->Now();
   state.zone = services_.zone;
+  state.silent_after = services_.silent_after;
   state.wall_ahead = services_.clock->wall_ahead();
   state.draining = services_.pipeline->draining();
   state.endpoints = services_.endpoints();

@@ -44,7 +44,8 @@ struct Services {
   ledger::Ledger* ledger = nullptr;
   store::Writer* writer = nullptr;
   const base::Clock* clock = nullptr;
-  std::string zone;  ///< of the site
+  std::string zone;                                  ///< of the site
+  std::optional<std::chrono::minutes> silent_after;  ///< see store::MayBeQuietFor()
   reconcile::Reconciler* reconciler = nullptr;
   /// The endpoints of the configuration, the main one first.
   std::function<std::vector<EndpointState>()> endpoints;

@@ -159,6 +159,25 @@ void WriteEndpoints(schemas::JsonWriter& out, const State& state) {
   out.EndArray();
 }
 
+/// Who has not been heard for too long, and how many there are of whom nobody can say yet.
+void WriteSilence(schemas::JsonWriter& out, const State& state) {
+  std::int64_t not_known = 0;
+  out.Name("silent_sources");
+  out.BeginArray();
+  for (const store::SourceRecord& source : state.sources) {
+    const auto limit = store::MayBeQuietFor(source, state.silent_after);
+    if (!limit) ++not_known;
+    if (!store::IsSilent(source, state.silent_after, state.now)) continue;
+    out.BeginObject();
+    if (!source.name.empty()) out.Member("source", source.name);
+    out.Member("last_event_at", FormatInstant(source.last_event_at));
+    out.MemberInteger("expected_within_min", limit->count());
+    out.EndObject();
+  }
+  out.EndArray();
+  out.MemberInteger("sources_not_judged", not_known);
+}
+
 }  // namespace
 
 std::string StatusRow(const store::Counts& counts, const State& state) {
@@ -181,6 +200,7 @@ std::string StatusRow(const store::Counts& counts, const State& state) {
   WriteFile(out, state);
   if (state.in_force) WriteInForce(out, *state.in_force);
   WriteReconciled(out, state, "main");
+  WriteSilence(out, state);
   WriteCounted<store::UnknownCodeRecord>(
       out, "unknown_codes", state.unknown_codes,
       {{{"group", &store::UnknownCodeRecord::group}, {"code", &store::UnknownCodeRecord::code}}});

@@ -44,7 +44,9 @@ struct State {
   store::Pages pages;
   std::optional<retention::CleanUp> cleaned_up;
   std::vector<reconcile::LastRun> reconciled;  ///< the last of each endpoint
-  std::size_t damaged_lines = 0;  ///< at most limits::kListingRowsMax are counted
+  std::size_t damaged_lines = 0;               ///< at most limits::kListingRowsMax are counted
+  std::vector<store::SourceRecord> sources;
+  std::optional<std::chrono::minutes> silent_after;  ///< see store::MayBeQuietFor()
   std::vector<store::UnknownCodeRecord> unknown_codes;
   std::vector<store::DoubtfulIdentifierRecord> doubtful_identifiers;
 };

@@ -41,6 +41,12 @@ reconcile::Schedule ScheduleOf(const config::Config& config) {
   return schedule;
 }
 
+/// What the configuration says of sources that are not heard, if it does.
+std::optional<std::chrono::minutes> SilentAfter(const config::Config& config) {
+  const std::int64_t limit_min = config.operate.silent_after_min;
+  return limit_min > 0 ? std::optional(std::chrono::minutes(limit_min)) : std::nullopt;
+}
+
 }  // namespace
 
 /// An endpoint that bundles are made for and sent to.
@@ -203,6 +209,7 @@ struct App::Parts {
     services.writer = writer.get();
     services.clock = &clock;
     services.zone = config.site.zone;
+    services.silent_after = SilentAfter(config);
     services.reconciler = reconciler.get();
     services.endpoints = [this] {
       std::vector<admin::EndpointState> states;
@@ -264,6 +271,7 @@ struct App::Parts {
       options.address = at->address;
       options.port = at->port;
     }
+    options.silent_after = SilentAfter(config);
     options.watchdog = operate::WatchdogTime(std::getenv("WATCHDOG_USEC"),
                                              std::getenv("WATCHDOG_PID"), ::getpid());
     auto started = operate::Operate::Start(std::move(services), std::move(options));

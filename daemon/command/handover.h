@@ -9,6 +9,7 @@
 #include <string>
 #include <vector>
 
+#include "daemon/command/silence_words.h"
 #include "daemon/command/ward_line.h"
 
 namespace dwell::command {
@@ -19,7 +20,8 @@ struct Handover {
   Instant now{};
   /// Everything that fell due up to then has been looked at; empty: not known.
   std::optional<Instant> caught_up_to;
-  std::vector<WardLine> lines;                     ///< sorted
+  std::vector<SilentSource> silent;  ///< sources that have not been heard for too long
+  std::vector<WardLine> lines;       ///< sorted
   std::function<std::string(Instant)> local_time;  ///< for the eye, in `zone`
 };
 

@@ -17,7 +17,8 @@ constexpr const char* kCaution =
     "policy, the maker's instructions and the judgement of a registered practitioner come first.";
 
 struct Head {
-  std::string title, as_of, counts, warning;
+  std::string title, as_of, counts;
+  std::vector<std::string> warnings;
 };
 
 Head HeadOf(const Handover& handover) {
@@ -30,10 +31,13 @@ Head HeadOf(const Handover& handover) {
                 std::to_string(static_cast<std::ptrdiff_t>(handover.lines.size()) - in_place) +
                 " removed and still to be looked at";
   if (!handover.caught_up_to || handover.now - *handover.caught_up_to > kBehindMax) {
-    head.warning =
+    head.warnings.push_back(
         "NOT UP TO DATE: what fell due has been looked at up to " +
-        (handover.caught_up_to ? handover.local_time(*handover.caught_up_to) : "no time") + " only";
+        (handover.caught_up_to ? handover.local_time(*handover.caught_up_to) : "no time") +
+        " only");
   }
+  const std::string silence = SilenceWarning(handover.silent, handover.local_time);
+  if (!silence.empty()) head.warnings.push_back(silence);
   return head;
 }
 
@@ -121,7 +125,7 @@ std::string TableInHtml(const std::vector<const WardLine*>& lines, const Handove
 std::string HandoverText(const Handover& handover) {
   const Head head = HeadOf(handover);
   std::string text = head.title + "\n" + head.as_of + ": " + head.counts + "\n";
-  if (!head.warning.empty()) text += head.warning + "\n";
+  for (const std::string& warning : head.warnings) text += warning + "\n";
   for (const Part& part : kParts) {
     text.append("\n").append(part.title).append("\n");
     Table table = Table::OfCells({kTitles.begin(), kTitles.end()});
@@ -138,8 +142,8 @@ std::string HandoverHtml(const Handover& handover) {
   html += Element("title", head.title);
   html.append("<style>").append(kStyle).append("</style></head><body>\n");
   html += Element("h1", head.title) + "\n" + Element("p", head.as_of + ": " + head.counts) + "\n";
-  if (!head.warning.empty()) {
-    html += "<p class=\"warning\">" + Escaped(head.warning) + "</p>\n";
+  for (const std::string& warning : head.warnings) {
+    html += "<p class=\"warning\">" + Escaped(warning) + "</p>\n";
   }
   for (const Part& part : kParts) {
     html += Element("h2", part.title) + "\n";

@@ -7,6 +7,7 @@
 #include "daemon/command/doubt_report.h"
 #include "daemon/command/endpoint_words.h"
 #include "daemon/command/outcome.h"
+#include "daemon/command/silence_words.h"
 #include "daemon/command/table.h"
 #include "schemas/json/writer.h"
 
@@ -133,6 +134,8 @@ void PrintStatus(schemas::Value status) {
                       {"they wait", "/in_force/lines_to_follow/waits_for"}});
   PrintNeedsRestart(status);
   PrintEndpoints(status);
+  const std::string silent = SilenceInWords(status);
+  if (!silent.empty()) Print("\n" + silent);
   if (TextAt(status, "/unknown_codes/0/events") != "-") Print("\n" + UnknownCodesInWords(status));
   const std::string doubtful = DoubtfulIdentifiersInWords(status);
   if (!doubtful.empty()) Print("\n" + doubtful);

@@ -21,6 +21,7 @@ struct Daemon {
   Instant now{};
   std::optional<Instant> caught_up_to;
   std::string zone;
+  std::vector<SilentSource> silent;
 };
 
 std::optional<Instant> When(schemas::Value row, std::string_view pointer) {
@@ -34,7 +35,8 @@ Result<Daemon> AskAboutDaemon(const std::string& socket) {
     const auto document = schemas::Document::Parse(row);
     const auto now = document ? When(document->root(), "/now") : std::nullopt;
     if (!now) return;
-    daemon = {*now, When(document->root(), "/caught_up_to"), TextAt(document->root(), "/zone")};
+    daemon = {*now, When(document->root(), "/caught_up_to"), TextAt(document->root(), "/zone"),
+              SilentSourcesOf(document->root())};
   });
   if (!asked) return asked.error();
   if (!daemon)
@@ -98,13 +100,17 @@ Result<WardFilter> FilterOf(const Options& options) {
 }  // namespace
 
 Result<int> ListLines(const std::string& socket, const Options& options) {
-  if (options.all) {  // may be a million: as they come
-    return List(socket, R"({"request":"lines"})", options.json, LineColumns(), "no lines");
-  }
   const auto filter = FilterOf(options);
   if (!filter) return filter.error();
   const auto daemon = AskAboutDaemon(socket);
   if (!daemon) return daemon.error();
+  const std::string warning = SilenceWarning(daemon->silent, FormatInstant);
+  if (!warning.empty()) {  // a program that reads JSON lines finds nothing else among them
+    std::fprintf(options.json ? stderr : stdout, "%s\n\n", warning.c_str());
+  }
+  if (options.all) {  // may be a million: as they come
+    return List(socket, R"({"request":"lines"})", options.json, LineColumns(), "no lines");
+  }
   std::size_t not_graded = 0;
   auto lines = AskForLines(socket, [&](const WardLine& line) {
     if (!IsOfInterest(line)) return false;
@@ -137,10 +143,13 @@ Result<int> PrintHandover(const std::string& socket, const Options& options) {
   });
   if (!lines) return lines.error();
   SortByUrgency(*lines, daemon->now);
-  const Handover handover{
-      options.ward,      daemon->zone,
-      daemon->now,       daemon->caught_up_to,
-      std::move(*lines), [&zone](Instant at) { return ForTheEye(zone->Format(at)); }};
+  const Handover handover{options.ward,
+                          daemon->zone,
+                          daemon->now,
+                          daemon->caught_up_to,
+                          std::move(daemon->silent),
+                          std::move(*lines),
+                          [&zone](Instant at) { return ForTheEye(zone->Format(at)); }};
   Print(options.html ? HandoverHtml(handover) : HandoverText(handover));
   return 0;
 }

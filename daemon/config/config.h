@@ -39,6 +39,7 @@ struct Config {
   struct Operate {
     /// "127.0.0.1:8081", "[::1]:8081": where /livez, /readyz and /metrics are; empty: nowhere
     std::string listen;
+    std::int64_t silent_after_min = 0;  ///< a source not heard for longer is silent; 0: by its gaps
   } operate;
   struct Search {
     std::string listen;  ///< likewise, where Tasks are searched for

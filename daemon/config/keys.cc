@@ -22,6 +22,7 @@ const Key kKeys[] = {
     {"intake", "private_key", [](Config& c) -> Field { return &c.intake.private_key; }, Path::kYes},
     {"admin", "socket", [](Config& c) -> Field { return &c.admin.socket; }, Path::kYes},
     {"operate", "listen", [](Config& c) -> Field { return &c.operate.listen; }},
+    {"operate", "silent_after_min", [](Config& c) -> Field { return &c.operate.silent_after_min; }},
     {"search", "listen", [](Config& c) -> Field { return &c.search.listen; }},
     {"endpoint", "url", [](Config& c) -> Field { return &c.endpoint.url; }},
     {"endpoint", "fhir_version", [](Config& c) -> Field { return &c.endpoint.fhir_version; }},

@@ -51,7 +51,8 @@ struct Facts {
   std::optional<bool> reloaded;             ///< how the last reading again of the rules went
   std::uint64_t clock_steps = 0;            ///< see base::Clock, as the next
   std::chrono::milliseconds wall_ahead{0};
-  std::vector<EndpointFacts> endpoints;  ///< those of the configuration
+  std::optional<std::chrono::minutes> silent_after;  ///< see store::MayBeQuietFor()
+  std::vector<EndpointFacts> endpoints;              ///< those of the configuration
   std::vector<WorkerFacts> workers;
   std::optional<StoreFacts> store;  ///< empty: its thread did not answer in time
 };

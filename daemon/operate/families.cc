@@ -117,6 +117,27 @@ Samples LastEvents(const Facts& facts) {
   return samples;
 }
 
+Samples SinceLastEvents(const Facts& facts) {
+  Samples samples;
+  if (!facts.store) return samples;
+  for (const store::SourceRecord& source : facts.store->sources) {
+    const auto since = std::max(facts.now - source.last_event_at, std::chrono::milliseconds(0));
+    samples.push_back({{{"source", source.name}}, SecondsText(since)});
+  }
+  return samples;
+}
+
+Samples SilentSources(const Facts& facts) {
+  Samples samples;
+  if (!facts.store) return samples;
+  for (const store::SourceRecord& source : facts.store->sources) {
+    if (!store::MayBeQuietFor(source, facts.silent_after)) continue;
+    const bool is_silent = store::IsSilent(source, facts.silent_after, facts.now);
+    samples.push_back({{{"source", source.name}}, is_silent ? "1" : "0"});
+  }
+  return samples;
+}
+
 /// One sample of what the store's thread said.
 template <class Value>
 Samples OfStore(const Facts& facts, Value value) {
@@ -154,6 +175,12 @@ constexpr Row kRows[] = {
      [](const Facts& f) { return EventsBy(f, "reason", kReasons); }},
     {"dwelld_source_last_event_timestamp_seconds", kGauge, "seconds",
      "When the newest stored event of a source came in.", LastEvents},
+    {"dwelld_source_since_last_event_seconds", kGauge, "seconds",
+     "How long a source has not been heard.", SinceLastEvents},
+    {"dwelld_source_silent", kGauge, "",
+     "1 while a source has not been heard for longer than it may be quiet; missing while that is "
+     "not known.",
+     SilentSources},
     {"dwelld_store_events", kGauge, "", "Events ever stored.",
      [](const Facts& f) { return OfStore(f, [](const auto& s) { return s.counts.events; }); }},
     {"dwelld_store_lines", kGauge, "", "Lines ever stored.",

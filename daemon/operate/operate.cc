@@ -15,6 +15,7 @@
 #include "daemon/operate/families.h"
 #include "daemon/operate/health.h"
 #include "daemon/operate/inquiry.h"
+#include "daemon/operate/silence.h"
 #include "daemon/operate/survey.h"
 
 namespace dwell::operate {
@@ -57,6 +58,7 @@ struct Operate::Impl final : intake::Service {
         survey_timer(loop),
         watched(WhomToWatch()),
         watch(watched.size(), Steady::now(), options.stuck_after),
+        silences(options.silent_after),
         started_at(services.clock->Now()) {
     door->loop = &loop;
     if (options.watchdog) {
@@ -74,6 +76,7 @@ struct Operate::Impl final : intake::Service {
   asio::steady_timer beat_timer, survey_timer;
   std::vector<Watched> watched;
   Watch watch;
+  Silences silences;
   std::optional<Pulse> pulse;
   Instant started_at;
   std::optional<std::uint64_t> free_bytes;  ///< as of the store's last answer
@@ -133,17 +136,26 @@ struct Operate::Impl final : intake::Service {
 
   // The watch.
 
-  /// The store's answer also says how much room there is, so that nobody else waits for the disk.
+  /// The store's answer also says how much room there is and who sent when, so that nobody else
+  /// waits for the disk.
   void AskStore(std::function<void()> moved) {
-    auto free = std::make_shared<std::optional<std::uint64_t>>();
+    struct StoreAnswer {
+      std::optional<std::uint64_t> free;
+      std::vector<store::SourceRecord> sources;
+    };
+    auto answer = std::make_shared<StoreAnswer>();
     store::Job job;
     job.goes_first = true;
-    job.work = [free](store::Store& store) -> Result<void> {
-      *free = store.FreeBytes();
+    job.work = [answer](store::Store& store) -> Result<void> {
+      answer->free = store.FreeBytes();
+      answer->sources = store.sources();
       return {};
     };
-    job.done = [this, door = door, free, moved = std::move(moved)](const Result<void>&) {
-      door->Post([this, free] { free_bytes = *free; });
+    job.done = [this, door = door, answer, moved = std::move(moved)](const Result<void>&) {
+      door->Post([this, answer] {
+        free_bytes = answer->free;
+        Tell(silences.Look(answer->sources, services.clock->Now()));
+      });
       moved();
     };
     services.writer->Post(std::move(job));
@@ -175,6 +187,19 @@ struct Operate::Impl final : intake::Service {
         {{"thread", who.worker}, {"endpoint", who.number}, {"silent_ms", change.silent.count()}});
   }
 
+  /// The log takes no text from outside: who it is tells `dwell status`.
+  void Tell(const std::vector<Silences::Change>& changes) {
+    for (const Silences::Change& change : changes) {
+      const auto level = change.is_silent ? log::Level::kError : log::Level::kWarning;
+      log::Write(level,
+                 change.is_silent ? log::Literal("source-silent") : log::Literal("source-heard"),
+                 {{"last_event_at", change.last_event_at},
+                  {"quiet_min", change.quiet.count()},
+                  {"expected_within_min", change.expected.count()},
+                  {"silent_sources", silences.count()}});
+    }
+  }
+
   // Answers.
 
   /// All but what only the store's thread knows.
@@ -194,6 +219,7 @@ struct Operate::Impl final : intake::Service {
     facts.reloaded = services.reloaded();
     facts.clock_steps = services.clock->steps();
     facts.wall_ahead = services.clock->wall_ahead();
+    facts.silent_after = options.silent_after;
     facts.endpoints = services.endpoints();
     for (std::size_t i = 0; i < watched.size(); ++i) {
       facts.workers.push_back({watched[i].worker, watched[i].endpoint, watch.is_stuck(i)});

@@ -1,6 +1,6 @@
-// Operations: watches that every thread of the daemon moves, tells the service manager so, and
-// answers /livez, /readyz and /metrics on a listener of its own. On a thread of its own, so that it
-// answers also when others are stuck.
+// Operations: watches that every thread of the daemon moves, tells the service manager so, looks
+// for sources that fell silent, and answers /livez, /readyz and /metrics on a listener of its own.
+// On a thread of its own, so that it answers also when others are stuck.
 #pragma once
 
 #include <boost/asio/any_io_executor.hpp>
@@ -50,6 +50,8 @@ struct Options {
   std::uint16_t port = 0;  ///< 0: any free one
   /// What the service manager grants between two pings; empty: there is no watchdog.
   std::optional<std::chrono::microseconds> watchdog;
+  /// A source that was not heard for longer is silent; empty: as it is used to.
+  std::optional<std::chrono::minutes> silent_after;
   std::chrono::milliseconds beat = limits::kBeat;
   std::chrono::milliseconds stuck_after = limits::kStuckAfter;
   std::chrono::milliseconds survey_time_max = limits::kSurveyTimeMax;

@@ -218,9 +218,20 @@ ALTER TABLE line ADD COLUMN damaged_since INTEGER;
 CREATE INDEX line_damaged ON line(damaged_since) WHERE damaged_since IS NOT NULL;
 )sql";
 
-constexpr std::array<const char*, 12> kSteps{kVersion1, kVersion2,  kVersion3,  kVersion4,
-                                             kVersion5, kVersion6,  kVersion7,  kVersion8,
-                                             kVersion9, kVersion10, kVersion11, kVersion12};
+// The longest gap between two events of a source that ended on a day (days since 1970, UTC): what
+// is usual for it, see silence.h. A file of before learns it in the days that follow.
+constexpr const char* kVersion13 = R"sql(
+CREATE TABLE source_gap(
+  source TEXT NOT NULL,
+  day INTEGER NOT NULL,
+  gap_min INTEGER NOT NULL,
+  PRIMARY KEY(source, day)
+) WITHOUT ROWID;
+)sql";
+
+constexpr std::array<const char*, 13> kSteps{
+    kVersion1, kVersion2, kVersion3,  kVersion4,  kVersion5,  kVersion6, kVersion7,
+    kVersion8, kVersion9, kVersion10, kVersion11, kVersion12, kVersion13};
 
 }  // namespace
 

@@ -125,9 +125,13 @@ Result<std::int64_t> Store::AddEvent(const EventRecord& event, std::int64_t line
   const Result<void> added = add.Run();
   if (added.has_error()) return added.error();
   ++db_->counts.events;
-  db_->sources.Heard(event.source, event.received_at);
+  const std::int64_t seq{sqlite3_last_insert_rowid(db_->connection.db.get())};
   db_->counts_changed = true;
-  return std::int64_t{sqlite3_last_insert_rowid(db_->connection.db.get())};
+  if (const auto gap = db_->sources.Heard(event.source, event.received_at)) {
+    const Result<void> kept = KeepGap(db_->connection, *gap);
+    if (kept.has_error()) return kept.error();
+  }
+  return seq;
 }
 
 Result<void> Store::MendEvent(std::int64_t event_seq, std::string_view raw) {

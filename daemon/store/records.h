@@ -150,11 +150,7 @@ struct DoubtfulIdentifierRecord {
   Instant last_seen{};
 };
 
-/// A ward system that events came from.
-struct SourceRecord {
-  std::string name;  ///< as it names itself; empty: several for which there was no room
-  Instant last_event_at{};
-};
+;
 
 /// Bundles by state.
 struct DeliveryCounts {

@@ -13,6 +13,7 @@
 #include <cstdint>
 #include <optional>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "mapping/event/moment.h"
@@ -38,11 +39,13 @@ struct DayGap {
 /// What is remembered of one source.
 class Rhythm {
  public:
+  Rhythm() = default;
+  /// From the rows that were kept, in the order of days.
+  explicit Rhythm(std::vector<DayGap> days) : days_(std::move(days)) {}
+
   /// An event came at `at`; the one before it at `before` (empty: there was none). Returns the
   /// day's row if it is new or its gap grew.
   std::optional<DayGap> Hear(std::optional<Instant> before, Instant at);
-  /// A row that was kept; in the order of days.
-  void Remember(const DayGap& row) { days_.push_back(row); }
   /// Empty: not known yet.
   std::optional<std::chrono::minutes> usual_gap() const;
 

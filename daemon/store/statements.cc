@@ -233,6 +233,11 @@ constexpr std::array<Row, kSqlCount> kStatements{{
      " (SELECT max(seq) FROM event INDEXED BY event_key WHERE source = ?)"},
     {Sql::kFindNote, "SELECT text FROM note WHERE name = ?"},
     {Sql::kKeepNote, "INSERT OR REPLACE INTO note(name, text) VALUES(?, ?)"},
+    {Sql::kKeepGap,
+     "INSERT INTO source_gap(source, day, gap_min) VALUES(?, ?, ?)"
+     " ON CONFLICT(source, day) DO UPDATE SET gap_min = excluded.gap_min"},
+    {Sql::kForgetGaps, "DELETE FROM source_gap WHERE source = ? AND day <= ?"},
+    {Sql::kListGaps, "SELECT day, gap_min FROM source_gap WHERE source = ? ORDER BY day"},
 }};
 
 constexpr bool InOrder() {

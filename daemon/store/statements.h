@@ -93,8 +93,11 @@ enum class Sql : std::uint8_t {
   kLatestOfSource,
   kFindNote,
   kKeepNote,
+  kKeepGap,
+  kForgetGaps,
+  kListGaps,
 };
-inline constexpr std::size_t kSqlCount = static_cast<std::size_t>(Sql::kKeepNote) + 1;
+inline constexpr std::size_t kSqlCount = static_cast<std::size_t>(Sql::kListGaps) + 1;
 
 /// The SQL text of a statement.
 const char* SqlText(Sql sql);

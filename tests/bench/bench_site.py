@@ -37,6 +37,12 @@ def of_process(program):
     return kib / 1024, (int(fields[11]) + int(fields[12])) / TICKS_S
 
 
+def cpu_of_threads_s(program):
+    """Seconds of CPU of the threads that it has now, finer than the ticks of the above."""
+    tasks = pathlib.Path(f"/proc/{program.process.pid}/task").glob("*/schedstat")
+    return sum(int(task.read_text().split()[0]) for task in tasks) / 1e9
+
+
 def waiting(status):
     deliveries = status["deliveries"]
     return deliveries["ready"] + deliveries["in-progress"] + deliveries["on-hold"]

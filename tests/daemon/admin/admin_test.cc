@@ -45,6 +45,29 @@ TEST_F(AdminTest, ListingsTellTheQueueTheLinesAndAnEventsStory) {
               HasSubstr("\"kind\":\"insertion\""));
 }
 
+TEST_F(AdminTest, ASourceThatIsNotHeardIsSilentInTheStatus) {
+  services_.silent_after = std::chrono::minutes(15);
+  rig_.OnNet([this] {
+    opened_ = Error();  // the socket is free for the next
+    opened_ = Open();
+  });
+  Ask(SubmitRequest("json", Raw(Insertion("a", 0))));
+  EXPECT_THAT(Ask(R"({"request":"status"})"), HasSubstr(R"("silent_sources":[],)"));
+  rig_.clock.Advance(std::chrono::minutes(16));
+  EXPECT_THAT(Ask(R"({"request":"status"})"),
+              HasSubstr(R"("silent_sources":[{"source":"ward-tablets","last_event_at":")"));
+  EXPECT_THAT(Ask(R"({"request":"status"})"), HasSubstr(R"("expected_within_min":15}])"));
+  Ask(SubmitRequest("json", Raw(SiteCheck("b", 1))));
+  EXPECT_THAT(Ask(R"({"request":"status"})"), HasSubstr(R"("silent_sources":[],)"));
+}
+
+TEST_F(AdminTest, ASourceOfWhichNobodyCanSayIsCounted) {
+  Ask(SubmitRequest("json", Raw(Insertion("a", 0))));
+  rig_.clock.Advance(std::chrono::hours(100));
+  EXPECT_THAT(Ask(R"({"request":"status"})"),
+              HasSubstr(R"("silent_sources":[],"sources_not_judged":1)"));
+}
+
 TEST_F(AdminTest, UnknownCodesOfEventsAreListedUntilAMapKnowsThem) {
   EXPECT_THAT(Ask(R"({"request":"status"})"), HasSubstr(R"("unknown_codes":[])"));
   Sketch check = SiteCheck("b", 0);

@@ -145,6 +145,21 @@ TEST(Handover, AListThatIsBehindTheClockSaysSo) {
   EXPECT_THAT(HandoverText(handover), HasSubstr("up to no time only"));
 }
 
+TEST(Handover, AListThatMissesASourceSaysSo) {
+  Handover handover = ListOf({});
+  EXPECT_THAT(HandoverText(handover), Not(HasSubstr("NOT COMPLETE")));
+  handover.silent = {{"ward-tablets", "2026-03-02T06:10:00Z"}, {"<b>", "2026-03-01T23:00:00Z"}};
+  EXPECT_THAT(HandoverText(handover),
+              HasSubstr("\nNOT COMPLETE: nothing has come from ward-tablets since Mon 2 Mar 06:10, "
+                        "from <b> since Sun 1 Mar 23:00; what was done there since then is not "
+                        "known here\n"));
+  EXPECT_THAT(HandoverHtml(handover), HasSubstr("<p class=\"warning\">NOT COMPLETE"));
+  EXPECT_THAT(HandoverHtml(handover), HasSubstr("from &lt;b&gt; since"));
+  handover.caught_up_to.reset();  // both are told
+  EXPECT_THAT(HandoverText(handover), HasSubstr("NOT COMPLETE"));
+  EXPECT_THAT(HandoverText(handover), HasSubstr("NOT UP TO DATE"));
+}
+
 TEST(Handover, AnEmptyListSaysWhatItIs) {
   EXPECT_THAT(HandoverText(ListOf({})), HasSubstr("No lines are known to be in place."));
   EXPECT_THAT(HandoverHtml(ListOf({})), HasSubstr("No lines are known to be in place."));

@@ -56,7 +56,10 @@ Facts SomeFacts() {
   store.endpoints = {main};
   store.pages = {.all = 100, .free = 3};
   store.log_pages = 5;
-  store.sources = {{"ward-tablets", ReadMoment("2026-04-01T09:59:00.250Z")->instant}};
+  store.sources = {
+      {"ward-tablets", ReadMoment("2026-04-01T09:59:00.250Z")->instant, std::chrono::minutes(5)},
+      {"theatre", ReadMoment("2026-04-01T08:00:00Z")->instant, std::chrono::minutes(59)},
+      {"new", ReadMoment("2026-04-01T01:00:00Z")->instant, std::nullopt}};
   facts.store = store;
   return facts;
 }
@@ -83,6 +86,9 @@ TEST(Families, EachFactIsToldWhereItBelongs) {
            "dwelld_events_refused_total{reason=\"conflict\"} 17",
            "dwelld_events_refused_total{reason=\"not-now\"} 18",
            "dwelld_source_last_event_timestamp_seconds{source=\"ward-tablets\"} 1775037540.250",
+           "dwelld_source_since_last_event_seconds{source=\"theatre\"} 7200.000",
+           "dwelld_source_silent{source=\"ward-tablets\"} 0",
+           "dwelld_source_silent{source=\"theatre\"} 1",
            "dwelld_store_events 31",
            "dwelld_store_lines 32",
            "dwelld_bundles{endpoint=\"main\",state=\"ready\"} 41",
@@ -109,6 +115,14 @@ TEST(Families, EachFactIsToldWhereItBelongs) {
        }) {
     EXPECT_THAT(text, HasSubstr(std::string(line) + "\n"));
   }
+}
+
+TEST(Families, WhetherASourceIsSilentIsMissingWhileNobodyCanSay) {
+  Facts facts = SomeFacts();
+  EXPECT_THAT(TextOf(facts), Not(HasSubstr("silent{source=\"new\"}")));
+  facts.silent_after = std::chrono::minutes(180);
+  EXPECT_THAT(TextOf(facts), HasSubstr("silent{source=\"new\"} 1\n"));
+  EXPECT_THAT(TextOf(facts), HasSubstr("silent{source=\"theatre\"} 0\n"));
 }
 
 TEST(Families, WithoutTheStoresAnswerItsFamiliesAreMissingAndTheOthersAreThere) {

@@ -77,6 +77,25 @@ TEST_F(Sources, OneThatTheNewestEventsDoNotNameIsFoundAfterARestart) {
   EXPECT_THAT(Told(*store_), ElementsAre("silent@1000", "ward-a@2000"));
 }
 
+TEST_F(Sources, TheUsualGapIsLearnedAndKeptOverARestart) {
+  const auto usual = [this] { return store_->sources().front().usual_gap; };
+  const std::int64_t day_ms = std::chrono::milliseconds(std::chrono::days(1)).count();
+  Good(store_->Begin());
+  for (std::int64_t day = 0; day < 2; ++day) Hear(*store_, line_, "ward-a", day * day_ms);
+  Good(store_->Commit());
+  Good(store_->Begin());
+  Hear(*store_, line_, "ward-a", 2 * day_ms);
+  store_->Rollback();
+  EXPECT_EQ(usual(), std::nullopt);
+  Good(store_->Begin());
+  Hear(*store_, line_, "ward-a", 3 * day_ms);
+  Hear(*store_, line_, "ward-a", 3 * day_ms + 60'000);
+  Good(store_->Commit());
+  EXPECT_EQ(usual(), std::chrono::hours(24));
+  Reopen();
+  EXPECT_EQ(usual(), std::chrono::hours(24));
+}
+
 TEST_F(Sources, BeyondTheLimitTheyAreOneWithoutAName) {
   Good(store_->Begin());
   for (std::size_t i = 0; i < limits::kSourcesMax + 5; ++i) {
