@@ -26,9 +26,9 @@ void CaughtUp(State& state, const Result<std::optional<Instant>>& next) {
   {
     const std::scoped_lock lock(state.mutex);
     if (next.has_error()) {
-      const bool is_first = state.schedule.Failed();
+      const bool is_first = state.schedule.Failed(std::chrono::steady_clock::now());
       if (is_first) log::Write(log::Level::kError, "catching-up-failed", {{"error", next.error()}});
-      return;  // again at the next look, not at once
+      return;  // again in a while
     }
     state.schedule.Ended(next.value());
   }
@@ -46,7 +46,7 @@ void Run(const std::shared_ptr<State>& state, ledger::Ledger& ledger, const base
       lock.lock();
       continue;
     }
-    if (state->schedule.Begin(clock.Now())) {
+    if (state->schedule.Begin(clock.Now(), std::chrono::steady_clock::now())) {
       lock.unlock();
       ledger.CatchUp(
           [state](const Result<std::optional<Instant>>& next) { CaughtUp(*state, next); });

@@ -18,7 +18,8 @@ inline constexpr std::chrono::milliseconds kLookEvery{250};
 
 /// Runs on its own thread from construction to destruction. At the start, when something falls due
 /// and when the ledger has news it has the ledger catch up, one catching up at a time.
-/// Fails never: what could not be done (full disk) is tried again, and the log says so once.
+/// Fails never: what could not be done (full disk) is tried again, less and less often, and at once
+/// when an event could be stored; the log says so once.
 class Alarm {
  public:
   /// Both outlive it.

@@ -7,6 +7,8 @@
 #include "daemon/base/limits.h"
 #include "daemon/base/log.h"
 #include "daemon/base/thread_name.h"
+#include "mapping/event/event.h"
+#include "schemas/json/document.h"
 
 namespace dwell::retention {
 namespace {
@@ -30,7 +32,8 @@ bool IsTime(const State& state, Instant now) {
   return now - *state.begun_at >= limits::kCleanUpEvery;
 }
 
-void Log(const CleanUp& done) {
+void Log(const CleanUp& done, bool waits_for_wards) {
+  if (waits_for_wards) log::Write(log::Level::kWarning, "clean-up-waits-for-events");
   if (done.bundles + done.lines + done.pages == 0) return;
   log::Write(log::Level::kInfo, "cleaned-up",
              {{"bundles", static_cast<std::int64_t>(done.bundles)},
@@ -49,7 +52,7 @@ void Stepped(State& state, const std::optional<Step>& step) {
       state.current.reset();
     } else if (step->bundles == 0 && step->lines.looked_at == 0 && step->pages == 0) {
       state.last = std::exchange(state.current, std::nullopt);
-      Log(*state.last);
+      Log(*state.last, step->waits_for_wards);
     } else {
       state.current->bundles += step->bundles;
       state.current->lines += step->lines.lines;
@@ -84,6 +87,7 @@ void PostStep(const std::shared_ptr<State>& state, store::Writer& writer, ledger
 
 Task TaskAt(Instant now, Lifetimes lifetimes) {
   Task task;
+  task.now = now;
   if (lifetimes.delivered.count() > 0) task.bodies_until = now - lifetimes.delivered;
   if (lifetimes.closed_lines.count() > 0) task.lines_until = now - lifetimes.closed_lines;
   return task;
@@ -119,17 +123,34 @@ void Run(const std::shared_ptr<State>& state, store::Writer& writer, ledger::Led
 
 }  // namespace
 
+Result<bool> IsBorneOut(store::Store& store, Instant now) {
+  const auto newest = store.NewestEvent();
+  if (newest.has_error()) return newest.error();
+  if (!newest.value()) return true;
+  const auto document = schemas::Document::Parse((*newest.value()).raw);
+  // Received by our own clock, which may have been wrong then, too; recorded by the ward's.
+  Instant at = (*newest.value()).received_at;
+  if (document.has_value()) {
+    const auto event = event::ReadEvent(document->root());
+    if (event.has_value()) at = event->recorded_at.instant;
+  }
+  return now - at <= limits::kCleanUpQuietMax;
+}
+
 Result<Step> TakeStep(store::Store& store, ledger::Ledger& ledger, const Task& task) {
   Step step;
   step.has_room = store.HasRoom();
   step.lines.after = task.after;
-  if (task.bodies_until) {
+  const Result<bool> is_borne_out = IsBorneOut(store, task.now);
+  if (is_borne_out.has_error()) return is_borne_out.error();
+  step.waits_for_wards = !is_borne_out.value();
+  if (task.bodies_until && !step.waits_for_wards) {
     const auto bundles = store.RemoveBodies(*task.bodies_until, limits::kBodiesRemovedMax);
     if (bundles.has_error()) return bundles.error();
     step.bundles = *bundles;
     if (step.bundles > 0) return step;
   }
-  if (task.lines_until) {
+  if (task.lines_until && !step.waits_for_wards) {
     const auto lines = ledger.StopKeeping(store, *task.lines_until, task.after);
     if (lines.has_error()) return lines.error();
     step.lines = *lines;

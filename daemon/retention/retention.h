@@ -34,6 +34,7 @@ struct CleanUp {
 
 /// What a step starts from: nothing that is younger goes; empty: nothing goes at all.
 struct Task {
+  Instant now{};
   std::optional<Instant> bodies_until;
   std::optional<Instant> lines_until;
   store::QuietLine after;  ///< the last line looked at
@@ -45,11 +46,19 @@ struct Step {
   ledger::StoppedKeeping lines;
   std::size_t pages = 0;
   bool has_room = true;  ///< on the store's file system
+  /// Nothing was removed by its age, because the wards' own clocks do not bear ours out.
+  bool waits_for_wards = false;
 };
+
+/// Whether the wards' clocks bear out that it is `now`: the newest event was recorded not longer
+/// ago than limits::kCleanUpQuietMax, or there is none. A clock that stands years ahead at a start
+/// must not make everything old. Errors: the store's.
+Result<bool> IsBorneOut(store::Store& store, Instant now);
 
 /// Removes the next few bodies of what was settled long enough ago; if there are none, looks at the
 /// next few lines whose newest event is old enough; if there are none either, gives a few free
-/// pages back. To be run in a job of the writer. Errors: the store's.
+/// pages back. By age nothing goes unless IsBorneOut(). To be run in a job of the writer. Errors:
+/// the store's.
 Result<Step> TakeStep(store::Store& store, ledger::Ledger& ledger, const Task& task);
 
 /// Runs on its own thread from construction to destruction: at the start and then every

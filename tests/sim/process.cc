@@ -239,6 +239,7 @@ void Process::Answer(InFlight flight) {
 // When the alarm looks at the clock next: it does so every kLookEvery, but only these looks matter.
 std::optional<Steady> Process::AlarmAt() const {
   Steady at = outside_.steady;
+  if (schedule_.again_at()) at = std::max(at, *schedule_.again_at());
   if (!schedule_.must_look()) {
     if (!schedule_.next()) return std::nullopt;
     at += std::max(milliseconds(0), milliseconds(*schedule_.next() - outside_.wall.Now()));
@@ -251,11 +252,11 @@ std::optional<Steady> Process::AlarmAt() const {
 
 void Process::RunAlarm() {
   if (outside_.steady.time_since_epoch() % kLookEvery != Steady::duration(0)) return;
-  if (!schedule_.Begin(outside_.wall.Now())) return;
+  if (!schedule_.Begin(outside_.wall.Now(), outside_.steady)) return;
   outside_.findings.Trace("  the alarm catches up");
   ledger_.CatchUp([this](const Result<std::optional<Instant>>& next) {
     if (next.has_error()) {
-      schedule_.Failed();
+      schedule_.Failed(outside_.steady);
     } else {
       schedule_.Ended(*next);
     }

@@ -152,7 +152,7 @@ void World::SendNonsense() { Submit(ward_.Nonsense(outside_.wall.Now()), false);
 
 void World::LetTimePass() {
   auto scale = random_.OneOf<std::int64_t>({100, 5'000, 60'000, 1'200'000, 8 * 3'600'000});
-  // On a full disk the alarm tries again four times a second: seen once, seen often enough.
+  // On a full disk the alarm tries again and again: seen once, seen often enough.
   if (disk_.has_little_room()) scale = std::min<std::int64_t>(scale, 5'000);
   RunFor(milliseconds(random_.Between(1, scale)));
 }

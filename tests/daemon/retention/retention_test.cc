@@ -189,6 +189,13 @@ class LinesTest : public test::LedgerRig {
     EXPECT_TRUE(CatchUp().has_value());
     Deliver();
   }
+  /// A ward is at work then, by whose clocks ours is right.
+  void BearOut(Instant at) {
+    const std::chrono::duration<double, std::ratio<3600>> since = at - test::Hour(0);
+    const std::string name = "today-" + std::to_string(at.time_since_epoch().count());
+    Store(test::Insertion(name, since.count(), name));
+    Deliver();
+  }
   CleanUp CleanUpAt(Instant at, Lifetimes lifetimes) {
     clock_.Set(at);
     Retention retention(*writer_, *ledger_, clock_, lifetimes);
@@ -203,6 +210,7 @@ TEST_F(LinesTest, ALineThatEndedGoesAfterItsDaysToTheMillisecond) {
   Live("line-1");
   const Instant last_event = test::Hour(20);
   const Lifetimes lifetimes{days(0), days(365)};
+  BearOut(last_event + days(364));
   const CleanUp early = CleanUpAt(last_event + days(365) - milliseconds(1), lifetimes);
   EXPECT_EQ(early.lines, 0u);
   const CleanUp due = CleanUpAt(last_event + days(365), lifetimes);
@@ -211,9 +219,27 @@ TEST_F(LinesTest, ALineThatEndedGoesAfterItsDaysToTheMillisecond) {
   EXPECT_EQ(due.bundles, 0u) << "bodies have a lifetime of their own";
 }
 
+TEST_F(LinesTest, AClockThatStandsYearsAheadRemovesNothing) {
+  Open();
+  Live("line-1");
+  const Lifetimes lifetimes{days(30), days(365)};
+  const Instant ahead = test::Hour(24 * 3650);
+  CleanUp done = CleanUpAt(ahead, lifetimes);
+  EXPECT_EQ(done.bundles + done.lines, 0u) << "no ward has told of such a day";
+  // To the millisecond.
+  BearOut(ahead - limits::kCleanUpQuietMax - milliseconds(1));
+  done = CleanUpAt(ahead, lifetimes);
+  EXPECT_EQ(done.bundles + done.lines, 0u);
+  BearOut(ahead - limits::kCleanUpQuietMax);
+  done = CleanUpAt(ahead, lifetimes);
+  EXPECT_GT(done.bundles, 0u);
+  EXPECT_EQ(done.lines, 1u);
+}
+
 TEST_F(LinesTest, ZeroDaysKeepLinesForEver) {
   Open();
   Live("line-1");
+  BearOut(test::Hour(24 * 30000));
   EXPECT_EQ(CleanUpAt(test::Hour(24 * 30000), {days(1), days(0)}).lines, 0u);
 }
 
@@ -225,6 +251,7 @@ TEST_F(LinesTest, ManyGoInStepsPastThoseThatMustStay) {
   clock_.Set(test::Hour(100));
   EXPECT_TRUE(CatchUp().has_value());
   for (std::size_t i = 0; i < limits::kQuietLinesMax + 3; ++i) Live("line-" + std::to_string(i));
+  BearOut(test::Hour(24 * 400));
   const CleanUp done = CleanUpAt(test::Hour(24 * 400), {days(30), days(365)});
   EXPECT_EQ(done.lines, limits::kQuietLinesMax + 3);
   EXPECT_EQ(done.events, 2 * (limits::kQuietLinesMax + 3));

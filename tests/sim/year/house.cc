@@ -167,7 +167,8 @@ std::optional<Instant> House::NextLook() const {
 }
 
 void House::Look() {
-  if (!life_->schedule.Begin(clock_.Now())) return;
+  const alarm::Schedule::Steady steady(clock_.true_now().time_since_epoch());
+  if (!life_->schedule.Begin(clock_.Now(), steady)) return;
   ++catch_ups_;
   life_->ledger.CatchUp([life = life_.get()](const Result<std::optional<Instant>>& next) {
     CHECK(next.has_value());
@@ -178,6 +179,7 @@ void House::Look() {
 
 void House::CleanUp() {
   retention::Task task;
+  task.now = clock_.Now();
   task.bodies_until = clock_.Now() - kKeepDelivered;
   task.lines_until = clock_.Now() - kKeepClosed;
   bool is_more = true;
