@@ -97,9 +97,6 @@ inline constexpr std::chrono::seconds kBackoffMin{1};
 inline constexpr std::chrono::seconds kBackoffMax{900};
 /// Longest Retry-After that is obeyed.
 inline constexpr std::chrono::hours kRetryAfterMax{24};
-/// What waited before a start waits no longer than this: for what the endpoint asked of it and for
-/// the pause of the whole endpoint, one after the other.
-inline constexpr std::chrono::hours kKeptWaitMax = 2 * kRetryAfterMax;
 /// A clock that is behind what the store remembers by more than this was set back meanwhile; less
 /// is what clocks are corrected by.
 inline constexpr std::chrono::seconds kSetBackMin{60};
