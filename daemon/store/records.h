@@ -150,8 +150,6 @@ struct DoubtfulIdentifierRecord {
   Instant last_seen{};
 };
 
-;
-
 /// Bundles by state.
 struct DeliveryCounts {
   std::uint64_t ready = 0, in_progress = 0, completed = 0, on_hold = 0, cancelled = 0;
