@@ -290,9 +290,9 @@ class Store {
 
   /// Without `oldest_waiting`: from memory, costs nothing.
   const Counts& counts() const;
-  /// When the newest stored event of each source came in and how long its usual gap is, by name; from
-  /// memory, too. Beyond
-  /// limits::kSourcesMax different ones those that came later are one, without a name.
+  /// When the newest stored event of each source came in and how long its usual gap is, by name;
+  /// from memory, too. Beyond limits::kSourcesMax different ones those that came later are one,
+  /// without a name.
   std::vector<SourceRecord> sources() const;
   /// All endpoints there ever were, by number, with their counts; from memory, too.
   const std::vector<EndpointRecord>& endpoints() const;
