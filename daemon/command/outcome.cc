@@ -5,7 +5,7 @@
 namespace dwell::command {
 
 std::string OutcomeInWords(schemas::Value delivery) {
-  const std::string why = TextAt(delivery, "/why");
+  std::string why = TextAt(delivery, "/why");
   if (TextAt(delivery, "/kept") != "no") return why;
   const bool arrived = TextAt(delivery, "/state") == "completed";
   const std::string words = (arrived ? "delivered on " : "cancelled on ") +

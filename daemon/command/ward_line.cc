@@ -129,7 +129,7 @@ std::optional<minutes> ReadSpan(std::string_view text) {
   const auto number = Number(text.substr(0, text.size() - 1));
   const char unit = text.back();
   const std::int64_t factor = unit == 'm' ? 1 : unit == 'h' ? 60 : unit == 'd' ? 24 * 60 : 0;
-  constexpr std::int64_t kMost = 366 * 24 * 60;
+  constexpr std::int64_t kMost = std::int64_t{366} * 24 * 60;
   if (!number || *number < 0 || *number > kMost || factor == 0) return std::nullopt;
   if (*number * factor > kMost) return std::nullopt;
   return minutes(*number * factor);

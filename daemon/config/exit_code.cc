@@ -7,9 +7,7 @@ int ExitCode(ErrorKind kind) {
     case ErrorKind::kUsage:
       return 64;
     case ErrorKind::kData:
-      return 65;
     case ErrorKind::kForeign:
-      return 65;
     case ErrorKind::kCorrupt:
       return 65;
     case ErrorKind::kNetwork:
@@ -17,11 +15,9 @@ int ExitCode(ErrorKind kind) {
     case ErrorKind::kBusy:
       return 73;
     case ErrorKind::kFull:
-      return 74;
     case ErrorKind::kIo:
       return 74;
     case ErrorKind::kConfig:
-      return 78;
     case ErrorKind::kTls:
       return 78;
   }

@@ -205,7 +205,7 @@ Result<void> MakeLineAgain(Ledger::Impl& ledger, store::Store& store, Sitting& s
   const auto line = ledger.Derive(state, nullptr);
   if (line.has_error()) return Error(ErrorKind::kData, "its line contradicts itself");
   LineState before = state;
-  const Result<void> forgotten = ForgetAll(ledger, store, old, before);
+  Result<void> forgotten = ForgetAll(ledger, store, old, before);
   if (forgotten.has_error()) return forgotten;
   // Nobody is named as the author of what others told: with more than one making there is no cause.
   std::shared_ptr<const event::Event> cause;

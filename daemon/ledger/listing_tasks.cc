@@ -69,7 +69,7 @@ Result<void> ListPage(Ledger::Impl& ledger, store::Store& store, const TaskOrder
     TaskPage::Line row;
     row.line_seq = record.seq;
     row.key = record.key;
-    const Result<void> done = ListLine(ledger, store, row, pieces);
+    Result<void> done = ListLine(ledger, store, row, pieces);
     if (done.has_error()) return done;
     if (!row.tasks.empty() || !row.trouble.empty()) page.lines.push_back(std::move(row));
   }

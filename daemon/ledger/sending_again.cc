@@ -168,7 +168,7 @@ Result<void> SendAll(Ledger::Impl& ledger, store::Store& store, Errand& errand) 
   for (const AgainLine& line : errand.order.lines) {
     errand.done.refusal = ledger.WhyNoRoom(store);
     if (!errand.done.refusal.empty()) return {};
-    const Result<void> sent = SendLine(ledger, store, errand, line);
+    Result<void> sent = SendLine(ledger, store, errand, line);
     if (sent.has_error()) return sent;
   }
   return {};

@@ -83,7 +83,7 @@ class HttpClient::Answer {
   void Give(Exchange& exchange) {
     if (!parser_->is_header_done()) return;
     auto& message = parser_->get();
-    exchange.status = message.result_int();
+    exchange.status = static_cast<int>(message.result_int());
     exchange.content_type = Copy(message[http::field::content_type]);
     exchange.retry_after = Copy(message[http::field::retry_after]);
     exchange.location = Copy(message[http::field::location]);

@@ -159,7 +159,7 @@ std::string CapabilityStatement(FhirRelease release, std::string_view version, I
   json.EndArray();
   json.Name("searchParam");
   json.BeginArray();
-  for (const Parameter& parameter : kParameters) {
+  for (const Parameter& parameter : Parameters()) {
     json.BeginObject();
     json.Member("name", parameter.name);
     if (!parameter.definition.empty()) json.Member("definition", parameter.definition);

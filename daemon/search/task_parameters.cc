@@ -1,5 +1,7 @@
 #include "daemon/search/task_parameters.h"
 
+#include <array>
+
 namespace dwell::search {
 namespace {
 
@@ -53,24 +55,27 @@ std::optional<Instant> DueAt(Value task) {
   return moment ? std::optional(moment->instant) : std::nullopt;
 }
 
-const std::array<Parameter, 9> kParameters{{
-    {"_id", Id, "_id", "token", "http://hl7.org/fhir/SearchParameter/Resource-id", ""},
-    {"status", Status, "status", "token", "http://hl7.org/fhir/SearchParameter/Task-status", ""},
-    {"business-status", BusinessStatus, "business-status", "token",
-     "http://hl7.org/fhir/SearchParameter/Task-business-status",
-     "not-yet-due, due-soon, due, overdue and the rest of our CodeSystem"},
-    {"code", Code, "code", "token", "http://hl7.org/fhir/SearchParameter/Task-code",
-     "the rule: removal-due, site-check-due and the rest of our CodeSystem"},
-    {"priority", Priority, "priority", "token", "http://hl7.org/fhir/SearchParameter/Task-priority",
-     ""},
-    {"identifier", Identifiers, "identifier", "token",
-     "http://hl7.org/fhir/SearchParameter/Task-identifier", ""},
-    {"patient:identifier", Patient, "patient", "reference",
-     "http://hl7.org/fhir/SearchParameter/Task-patient",
-     "with the modifier :identifier only: patients are known by identifier"},
-    {"ward", Ward, "ward", "token", "", "the ward's name: the identifier of Task.location"},
-    {"due", nullptr, "due", "date", "",
-     "the end of the window: date-times with offset, prefixes lt, le, gt, ge"},
-}};
+std::span<const Parameter> Parameters() {
+  static constexpr std::array<Parameter, 9> kParameters{{
+      {"_id", Id, "_id", "token", "http://hl7.org/fhir/SearchParameter/Resource-id", ""},
+      {"status", Status, "status", "token", "http://hl7.org/fhir/SearchParameter/Task-status", ""},
+      {"business-status", BusinessStatus, "business-status", "token",
+       "http://hl7.org/fhir/SearchParameter/Task-business-status",
+       "not-yet-due, due-soon, due, overdue and the rest of our CodeSystem"},
+      {"code", Code, "code", "token", "http://hl7.org/fhir/SearchParameter/Task-code",
+       "the rule: removal-due, site-check-due and the rest of our CodeSystem"},
+      {"priority", Priority, "priority", "token",
+       "http://hl7.org/fhir/SearchParameter/Task-priority", ""},
+      {"identifier", Identifiers, "identifier", "token",
+       "http://hl7.org/fhir/SearchParameter/Task-identifier", ""},
+      {"patient:identifier", Patient, "patient", "reference",
+       "http://hl7.org/fhir/SearchParameter/Task-patient",
+       "with the modifier :identifier only: patients are known by identifier"},
+      {"ward", Ward, "ward", "token", "", "the ward's name: the identifier of Task.location"},
+      {"due", nullptr, "due", "date", "",
+       "the end of the window: date-times with offset, prefixes lt, le, gt, ge"},
+  }};
+  return kParameters;
+}
 
 }  // namespace dwell::search

@@ -2,8 +2,8 @@
 // what a Task has for each. Pure.
 #pragma once
 
-#include <array>
 #include <optional>
+#include <span>
 #include <string>
 #include <string_view>
 #include <utility>
@@ -28,7 +28,7 @@ struct Parameter {
 
 /// Names, types and definitions: R4 task.html#search and searchparameter-registry.html; R5 the
 /// same.
-extern const std::array<Parameter, 9> kParameters;
+std::span<const Parameter> Parameters();
 
 /// The end of the window in which it is to be done; R5 keeps it elsewhere.
 std::optional<Instant> DueAt(schemas::Value task);

@@ -122,16 +122,17 @@ class Reader {
       if (ReadPlace(value, read_.place)) return std::nullopt;
       return BadQuery{name, "what a \"next\" link of ours says"};
     }
-    const auto* const row = std::ranges::find(kParameters, name, &Parameter::asked);
-    if (row != kParameters.end()) return Add(*row, value);
+    const auto parameters = Parameters();
+    const auto row = std::ranges::find(parameters, name, &Parameter::asked);
+    if (row != parameters.end()) return Add(*row, value);
     std::string names;
-    for (const Parameter& known : kParameters) names.append(known.asked).append(", ");
+    for (const Parameter& known : parameters) names.append(known.asked).append(", ");
     return BadQuery{name, "one of " + names + "_count, _format"};
   }
 
   std::optional<BadQuery> Add(const Parameter& row, const std::string& value) {
     Condition condition;
-    condition.parameter = static_cast<std::size_t>(&row - kParameters.data());
+    condition.parameter = static_cast<std::size_t>(&row - Parameters().data());
     for (const std::string_view part : SplitAtCommas(value)) {
       if (row.given != nullptr) {
         auto token = ReadToken(part);
@@ -182,7 +183,7 @@ bool Fits(const Bound& bound, Instant at) {
 }
 
 bool Fits(const Condition& condition, Value task) {
-  const Parameter& row = kParameters.at(condition.parameter);
+  const Parameter& row = Parameters()[condition.parameter];
   if (row.given == nullptr) {
     const auto at = DueAt(task);
     return at && std::ranges::any_of(condition.bounds,

@@ -30,7 +30,7 @@ struct Bound {
 
 /// One parameter as it stood in the query: a Task must fit one of the values.
 struct Condition {
-  std::size_t parameter = 0;  ///< row of kParameters
+  std::size_t parameter = 0;  ///< row of Parameters()
   std::vector<Token> tokens;
   std::vector<Bound> bounds;  ///< instead, of a date
 };
