@@ -165,9 +165,8 @@ TEST(Checks, WhatRunsThroughTheLineDecidesWhatASwellingProves) {
 
 /// When the open check of the line counts as forgotten.
 std::string Forgotten(std::vector<event::Event> events) {
-  const auto dues =
-      Only(Rule::kSiteCheck,
-           Compute(LineOf(std::move(events)), Intervals(), London(), Hours(0).instant));
+  const auto dues = Only(Rule::kSiteCheck, Compute(LineOf(std::move(events)), Intervals(), London(),
+                                                   Hours(0).instant));
   if (dues.empty() || !dues.back().forgotten_from) return "never";
   return FormatInstant(*dues.back().forgotten_from);
 }
