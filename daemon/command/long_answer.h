@@ -1,4 +1,5 @@
-// What dwell remap and dwell reconcile have in common: orders about lines, whose answers take long.
+// What dwell remap, reconcile and reload have in common: orders about lines, whose answers take
+// long.
 #pragma once
 
 #include <functional>

@@ -1,16 +1,15 @@
 #include "daemon/command/reload.h"
 
-#include <unistd.h>
-
-#include <cstdio>
-
-#include "daemon/command/admin_client.h"
+#include "daemon/command/long_answer.h"
 #include "daemon/command/remap.h"
 #include "daemon/command/table.h"
 #include "schemas/json/writer.h"
 
 namespace dwell::command {
 namespace {
+
+/// A list of keys that need a restart, at most.
+constexpr std::size_t kRowBytesMax = std::size_t{1} << 20U;
 
 std::string RequestFor(const Options& options) {
   schemas::JsonWriter request;
@@ -22,11 +21,15 @@ std::string RequestFor(const Options& options) {
   return request.Take();
 }
 
-void ShowProgress(schemas::Value row) {
+std::string Progress(schemas::Value row) {
   const std::string waits_for = TextAt(row, "/waits_for");
-  std::fprintf(stderr, "\r%s of %s lines", TextAt(row, "/looked_at").c_str(),
-               TextAt(row, "/of").c_str());
-  if (waits_for != "-") std::fprintf(stderr, ", waiting: %s", waits_for.c_str());
+  const std::string words = TextAt(row, "/looked_at") + " of " + TextAt(row, "/of") + " lines";
+  return waits_for == "-" ? words : words + ", waiting: " + waits_for;
+}
+
+bool IsTrouble(schemas::Value row) {
+  const std::string troubles = TextAt(row, "/sums/troubles");
+  return troubles != "-" && troubles != "0";
 }
 
 }  // namespace
@@ -44,29 +47,14 @@ std::string InForceInWords(schemas::Value row) {
 }
 
 Result<int> Reload(const std::string& socket, const Options& options) {
-  const bool progress = options.progress || ::isatty(STDERR_FILENO) == 1;
-  bool shown = false;
-  bool trouble = false;
-  const auto asked = AskDaemon(socket, RequestFor(options), [&](std::string_view text) {
-    const auto row = schemas::Document::Parse(text);
-    if (!row || !row->root().is_object()) return;
-    if (row->root().Find("looked_at")) {
-      if (progress) ShowProgress(row->root());
-      shown = shown || progress;
-      return;
-    }
-    if (shown) std::fputs("\n", stderr);
-    shown = false;
-    const std::string troubles = TextAt(row->root(), "/sums/troubles");
-    trouble = troubles != "-" && troubles != "0";
-    const std::string words = options.json               ? std::string(text) + "\n"
-                              : row->root().Find("sums") ? RemappedInWords(row->root())
-                                                         : InForceInWords(row->root());
-    std::fwrite(words.data(), 1, words.size(), stdout);
-  });
-  if (shown) std::fputs("\n", stderr);
-  if (!asked) return asked.error();
-  return trouble ? 1 : 0;
+  LongAnswer answer;
+  answer.row_bytes_max = kRowBytesMax;
+  answer.in_words = [](schemas::Value row) {
+    return row.Find("sums") ? RemappedInWords(row) : InForceInWords(row);
+  };
+  answer.progress = [](schemas::Value row, double) { return Progress(row); };
+  answer.is_trouble = IsTrouble;
+  return AskLong(socket, RequestFor(options), options, answer);
 }
 
 }  // namespace dwell::command

@@ -53,6 +53,11 @@ std::string TextAt(schemas::Value row, std::string_view pointer) {
   return text.empty() ? "-" : text;
 }
 
+std::optional<Instant> InstantAt(schemas::Value row, std::string_view pointer) {
+  const auto moment = ReadMoment(TextAt(row, pointer));
+  return moment ? std::optional(moment->instant) : std::nullopt;
+}
+
 Table Table::OfCells(const std::vector<std::string_view>& titles) {
   std::vector<Column> columns;
   for (const std::string_view title : titles) columns.push_back({title, {}});

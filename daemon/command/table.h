@@ -1,10 +1,12 @@
 // Listings for a person: columns as wide as they need to be. Pure.
 #pragma once
 
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
 
+#include "mapping/event/moment.h"
 #include "schemas/json/document.h"
 
 namespace dwell::command {
@@ -49,5 +51,8 @@ std::string TextAt(schemas::Value row, std::string_view pointer);
 
 /// The same, cut (between characters) where it is too long for the eye.
 std::string ShortTextAt(schemas::Value row, std::string_view pointer);
+
+/// The instant at `pointer`; empty when there is none.
+std::optional<Instant> InstantAt(schemas::Value row, std::string_view pointer);
 
 }  // namespace dwell::command

@@ -24,18 +24,13 @@ struct Daemon {
   std::vector<SilentSource> silent;
 };
 
-std::optional<Instant> When(schemas::Value row, std::string_view pointer) {
-  const auto moment = ReadMoment(TextAt(row, pointer));
-  return moment ? std::optional(moment->instant) : std::nullopt;
-}
-
 Result<Daemon> AskAboutDaemon(const std::string& socket) {
   std::optional<Daemon> daemon;
   const auto asked = AskDaemon(socket, R"({"request":"status"})", [&daemon](std::string_view row) {
     const auto document = schemas::Document::Parse(row);
-    const auto now = document ? When(document->root(), "/now") : std::nullopt;
+    const auto now = document ? InstantAt(document->root(), "/now") : std::nullopt;
     if (!now) return;
-    daemon = {*now, When(document->root(), "/caught_up_to"), TextAt(document->root(), "/zone"),
+    daemon = {*now, InstantAt(document->root(), "/caught_up_to"), TextAt(document->root(), "/zone"),
               SilentSourcesOf(document->root())};
   });
   if (!asked) return asked.error();
@@ -76,11 +71,7 @@ void PrintLines(const std::vector<WardLine>& lines, Instant now) {
   for (const Column& column : LineColumns()) titles.push_back(column.title);
   Table table = Table::OfCells(titles);
   for (const WardLine& line : lines) {
-    const auto document = schemas::Document::Parse(line.row);
-    if (!document) continue;
-    std::vector<std::string> cells = {std::string(UrgencyInWords(UrgencyOf(line, now)))};
-    for (const Column& column : LineColumns()) cells.push_back(CellOf(column, document->root()));
-    table.Add(std::move(cells));
+    table.Add(LineCells(line, now));
   }
   Print(table.Print());
 }
@@ -98,6 +89,16 @@ Result<WardFilter> FilterOf(const Options& options) {
 }
 
 }  // namespace
+
+std::vector<std::string> LineCells(const WardLine& line, Instant now) {
+  const auto document = schemas::Document::Parse(line.row);
+  const bool is_read = document && document->root().is_object();
+  std::vector<std::string> cells = {std::string(UrgencyInWords(UrgencyOf(line, now)))};
+  for (const Column& column : LineColumns()) {
+    cells.push_back(is_read ? CellOf(column, document->root()) : "-");
+  }
+  return cells;
+}
 
 Result<int> ListLines(const std::string& socket, const Options& options) {
   const auto filter = FilterOf(options);

@@ -17,11 +17,6 @@ std::string Words(schemas::Value row, std::string_view pointer) {
   return text == "-" ? std::string() : text;
 }
 
-std::optional<Instant> When(schemas::Value row, std::string_view pointer) {
-  const auto moment = ReadMoment(TextAt(row, pointer));
-  return moment ? std::optional(moment->instant) : std::nullopt;
-}
-
 std::optional<std::int64_t> Number(std::string_view text) {
   std::int64_t number = 0;
   const auto read = std::from_chars(text.data(), text.data() + text.size(), number);
@@ -30,8 +25,8 @@ std::optional<std::int64_t> Number(std::string_view text) {
 }
 
 WardDue ReadDue(schemas::Value row) {
-  return {Words(row, "/rule"), Words(row, "/stage"), Words(row, "/reason"), When(row, "/due_at"),
-          When(row, "/forgotten_from")};
+  return {Words(row, "/rule"), Words(row, "/stage"), Words(row, "/reason"),
+          InstantAt(row, "/due_at"), InstantAt(row, "/forgotten_from")};
 }
 
 bool IsForgotten(const WardDue& due, Instant now) {
@@ -84,9 +79,9 @@ WardLine ReadWardLine(schemas::Value row) {
   const std::string side = Words(row, "/site/side");
   if (!side.empty()) line.site += (line.site.empty() ? "" : " ") + side;
   line.is_emergency = TextAt(row, "/emergency") == "yes";
-  line.since = When(row, "/since");
-  line.removed_at = When(row, "/removed_at");
-  line.last_check = When(row, "/last_check");
+  line.since = InstantAt(row, "/since");
+  line.removed_at = InstantAt(row, "/removed_at");
+  line.last_check = InstantAt(row, "/last_check");
   line.last_grade = Number(TextAt(row, "/last_grade"));
   line.last_grade_scale = Words(row, "/last_grade_scale");
   const auto dues = row.Find("dues");

@@ -4,8 +4,7 @@
 // have their hash and their lines count them (the ledger compares). A small file is checked as a
 // whole when it is opened, indexes against rows (open.cc). Not covered in a larger file:
 // - when a bundle was tried, how often, whether it may have arrived, and a line's last_event_at;
-// - state and place in the lane: a bundle that is claimed and not ready stops the store, and so
-// does
+// - state and place in the lane: a bundle that is claimed and not ready stops the store, as does
 //   every change of a row that disagrees with an index; one that nothing changes stays where it is;
 // - indexes: what one does not find any more is missed until the file is checked. `dwell status`
 //   shows how long the oldest delivery waits.

@@ -4,6 +4,8 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include "daemon/command/ward.h"
+
 namespace dwell::command {
 namespace {
 
@@ -140,6 +142,15 @@ TEST(WardLine, PassesWhatItIsAskedFor) {
   for (const FilterRow& row : rows) {
     EXPECT_EQ(IsAskedFor(row.line, row.filter, kNow), row.passes) << row.name;
   }
+}
+
+TEST(WardLine, ALineOfWhichNothingCanBeReadIsListedAllTheSame) {
+  WardLine line;
+  line.phase = "unreadable";
+  line.row = "{\"line_id\":";
+  const std::vector<std::string> cells = LineCells(line, kNow);
+  EXPECT_EQ(cells.front(), "cannot be read");
+  EXPECT_THAT(std::vector(cells.begin() + 1, cells.end()), testing::Each("-"));
 }
 
 TEST(WardLine, ReadsSpansOfTime) {
